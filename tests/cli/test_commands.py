@@ -213,7 +213,7 @@ def test_the_summary_fits_a_screen(trial: Path) -> None:
     assert max(map(len, lines[:-1])) <= 80
     for begun in (
         "Change the default to",
-        "By the curve, no dose but",
+        "Only the dose of",
         "Days to harvest",
         "Heads: 768 planned",
         "Checks:",
@@ -306,8 +306,8 @@ def test_no_recommendation_says_why(trial: Path) -> None:
     result, path = run("analyse", trial, "--json"), trial / "results" / "results.json"
     assert result.returncode == NOT_COMPUTED
     reason = (
-        "There is no record of the current practice, so there is nothing to compare the others with. Fill in in "
-        "heads.csv what became of its heads, if somebody knows; else the trial has to be repeated."
+        "There is no record of the current practice, so there is nothing to compare the others with. If somebody "
+        "knows what became of its heads, write it into heads.csv; else the trial has to be repeated."
     )
     assert result.stderr == f"Error: No recommendation. {reason} What could be said is in {path}.\n"
     assert json.loads(result.stdout) == json.loads(path.read_text(encoding="utf-8"))

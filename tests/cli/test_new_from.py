@@ -96,8 +96,8 @@ def test_what_is_written(following: tuple[Path, str], ledger: Path) -> None:
     assert '# season = "autumn 2026"' in text
     assert "[variation]  # standard deviations as all earlier trials tell them (3 by 2026-11-01)" in text
     assert max(map(len, text.splitlines())) <= 120
-    assert said.startswith(f"Started {folder}, with gardens, products and practice carried over: Fenleaf with ")
-    assert f"by {proposed.value_g:.2g} g per transplanted head" in said
+    assert said.startswith(f"Started {folder}, with gardens, products and practice carried over.\nCultivar")
+    assert f"should gain {proposed.value_g:.2g} g per transplanted head" in said
     assert said.endswith(f"Next: trialkit plan {folder} --ledger {ledger}\n")
 
 

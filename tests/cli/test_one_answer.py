@@ -46,10 +46,12 @@ SMALL: dict[str, dict[str, Any]] = {
 SPOONS = r"((?:\d+)?[¼½¾⅛⅓⅔]|\d+(?:\.\d+)?) (?:level )?(?:teaspoons?|tsp)\b(?! of calcium nitrate)"
 """A dose: what goes in with the base of a feed is none."""
 RECOMMENDS = re.compile(r"recommend|default to|our best choice|stir in \d|^Keep ", re.I)
-BESIDE = re.compile(r"\bthan with what we say now\b.*|\bagainst\b.*|\bbeside\b.*|\bwas .*")
+BESIDE = re.compile(r"\bagainst\b.*|\bbeside\b.*|\bwas .*")
 """What is said in the same sentence of the current practice, or of the rivals of a next trial."""
 MORE = re.compile(r"(\d+(?:\.\d+)?) g (more|less)\b(?! for each)")
-OF_THE_NEXT_TRIAL = "the chance that another treatment is recommended after it"
+LEFT_OPEN = re.compile(r"The records leave open (\d+)(?: g (more|less))? to (\d+) g (more|less)")
+"""An interval of the gain."""
+OF_THE_NEXT_TRIAL = "The chance that it changes what is recommended"
 """What is said of a trial that was not run yet is another chance."""
 IN_100 = re.compile(r"((?:more|less) than )?(\d+(?:\.\d+)?) in 100\b")
 
@@ -196,11 +198,23 @@ def test_one_gain(told: Told) -> None:
         said = {
             float(number) * (1 if way == "more" else -1)
             for sentence in sentences(lines)
-            for number, way in MORE.findall(sentence)
+            for number, way in MORE.findall(LEFT_OPEN.sub("", sentence))
         }
         assert all(abs(value - gain.estimate) <= 0.5 for value in said), (name, said, gain)
         assert len(said) <= 1, (name, said)
     assert any(MORE.search(sentence) for sentence in sentences(told.texts["report"]))
+
+
+def test_one_interval(told: Told) -> None:
+    """Whatever the records are said to leave open is the interval of the gain; each page and the terminal tell it."""
+    gain = told.decision.shown.gain
+    assert gain is not None
+    for name in ("terminal", "report", "evidence"):
+        found = [match for line in told.texts[name] for match in LEFT_OPEN.findall(line)]
+        assert found, name
+        for first, its_way, last, way in found:
+            ends = sorted(int(n) * (1 if w == "more" else -1) for n, w in ((first, its_way or way), (last, way)))
+            assert ends == [pytest.approx(gain.lower, abs=0.5), pytest.approx(gain.upper, abs=0.5)], (name, found)
 
 
 def test_one_measure_of_each_chance(told: Told) -> None:

@@ -41,8 +41,8 @@ def test_a_plan_in_a_few_sentences(planned: tuple[Path, subprocess.CompletedProc
     assert result.returncode == DONE, result.stderr
     plan = from_text(Plan, (folder / "results" / "plan.json").read_text("utf-8"))
     assert result.stdout.splitlines()[0] == f"{verdict_words(plan.verdict)}. {what_to_do(plan)}"
-    assert f"should gain {plan.value.asked.value_g:.1f} g a transplanted head" in result.stdout
-    assert "This is by common practice, no source" in result.stdout
+    assert f"should gain {plan.value.asked.value_g:.1f} g per transplanted head" in result.stdout
+    assert "This rests on common practice without a source." in result.stdout
     assert result.stdout.endswith(f"Plan: {folder / 'results' / 'plan.html'}\nNext: trialkit layout {folder}\n")
     assert len(result.stdout.splitlines()) <= 12
     assert "Working out: power" in result.stderr
@@ -72,7 +72,7 @@ def test_a_ledger_tells_what_is_thought_before_the_trial(tmp_path: Path, ledger:
     (tmp_path / "new" / "products.csv").write_text(LABELLED, encoding="utf-8")
     result = run("plan", tmp_path / "new", "--ledger", ledger)
     assert result.returncode == DONE, result.stderr
-    assert "This is by the 1 trial of the ledger" in result.stdout
+    assert "This rests on the 1 trial of the ledger." in result.stdout
     plan = from_text(Plan, (tmp_path / "new" / "results" / "plan.json").read_text("utf-8"))
     assert (plan.source.code, plan.value.source, plan.value.trials) == ("ledger", "ledger", 1)
 

@@ -28,7 +28,7 @@ def test_a_garden_joins(folder: Path) -> None:
     """In a process of its own: what was done, that all else stays, and what comes next."""
     result = start("site", folder, "BARN", "--add", "--why", "a teacher asked", "--on", "2026-09-01")
     assert result.returncode == DONE, result.stderr
-    assert "BARN joined on 2026-09-01 with 2 blocks, 8 buckets" in result.stdout
+    assert "BARN joined on 2026-09-01 with 2 blocks and 8 buckets" in result.stdout
     assert "All other gardens stay as they are." in result.stdout
     assert f"Next: trialkit forms {folder}" in result.stdout
     assert run("forms", folder).returncode == DONE
@@ -73,7 +73,7 @@ def test_a_layout_is_frozen_once_forms_are_printed(folder: Path) -> None:
     result = start("layout", folder)
     assert result.returncode == WRONG_CALL
     assert f"trialkit site {folder} NAME --add" in result.stderr
-    assert "if nothing was handed out yet, take away the folder forms" in result.stderr
+    assert "If nothing was handed out yet, take away the folder forms" in result.stderr
     assert contents(folder) == before
     for path in (folder / "forms").iterdir():
         path.unlink()

@@ -54,7 +54,7 @@ def test_a_split_plot_has_the_strata_of_the_oats_trial() -> None:
     assert (by_name["cultivar"].stratum, by_name["cultivar"].error) == ("site:block:whole_plot", 10)
     assert (by_name["dose_tsp"].stratum, by_name["dose_tsp"].error) == ("bucket", 45)
     assert not falls_apart(found), "whole plots are an error to judge by, not a nuisance"
-    assert "The effect of cultivar is confounded with whole plots" in sentences(found)
+    assert "The effect of cultivar is mixed up with whole plots." in sentences(found)
     assert "10 degrees of freedom" in sentences(found)
 
 
@@ -91,7 +91,7 @@ def test_a_confounded_interaction_is_named() -> None:
     found = layout_efficiency(pd.concat(frames, ignore_index=True), ["n", "p", "k"], ["site:block"])
     confounded = [warning_sentence(w) for w in found.warnings if w.code == "confounded"]
     assert len(confounded) == 1
-    assert "n by p by k is confounded with blocks" in confounded[0]
+    assert "n by p by k is mixed up with blocks." in confounded[0]
     assert falls_apart(found), "treatments of the two halves differ by the interaction"
     assert {e.effect: e.stratum for e in found.effects}["n:p:k"] == "site:block"
     assert degrees(found)[-1] == ("bucket", 18, 6, 12)  # as in the classical analysis (Yates 1937)
@@ -117,10 +117,11 @@ def test_two_factors_that_always_go_together() -> None:
 
 
 def test_one_site_no_error_and_no_replication_are_warned_of() -> None:
-    """One garden; nothing left for error; each treatment once: each warning says what alone would change it."""
+    """One garden; nothing left for error; each treatment once: each warning says what alone would help."""
     found = report("randomised complete blocks", ONE, 1)
     assert {"one site", "no replication", "cannot be tested"} <= {warning.code for warning in found.warnings}
-    assert all(". Only more " in warning_sentence(warning) for warning in found.warnings)
+    helps = (". Only more ", ". Add gardens ")
+    assert all(any(one in warning_sentence(warning) for one in helps) for warning in found.warnings)
     assert "one site" not in {w.code for w in report("randomised complete blocks", ONE, 1, 2).warnings}
 
 

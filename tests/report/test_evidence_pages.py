@@ -204,11 +204,11 @@ def test_the_evidence_page_holds_its_tables() -> None:
     for said in (
         "Every treatment that could be the default",
         "0ba40f9d3f61",
-        "not both in one garden",
+        "never both in one garden",
         "The gain trial by trial, as recorded",
         "The gain by what gardens are like",
         "high (not yet tried)",
-        "The next trial worth most",
+        "This is the next trial worth most.",
         "How much things vary",
         "New evidence",
     ):
@@ -221,10 +221,10 @@ def test_what_was_recorded_is_hollow_and_the_answer_filled() -> None:
     (trials, gardens) = evidence_pictures(small_recommended())
     assert trials.wide.count("as recorded") >= 2
     assert "expect 27 g." in trials.alternative.both
-    assert "trial-0, autumn 2026 +31 g (+16 to +47)" in trials.alternative.metric
-    assert "trial-0, autumn 2026 +1.1 oz (+0.6 to +1.7)" in trials.alternative.kitchen
+    assert "trial-0, autumn 2026: +31 g (+16 to +47)" in trials.alternative.metric
+    assert "trial-0, autumn 2026: +1.1 oz (+0.6 to +1.7)" in trials.alternative.kitchen
     assert "trial-2" not in trials.alternative.both
-    assert [joined(row.cells[0]).both for row in trials.tables[0].rows] == ["+31", "+24", "not both in one garden"]
+    assert [joined(row.cells[0]).both for row in trials.tables[0].rows] == ["+31", "+24", "never both in one garden"]
     assert [row.cells[1] for row in gardens.tables[0].rows] == ["yes", "not yet", "not yet", "yes"]
     bare = replace(small_recommended(), by_garden=())
     assert len(evidence_pictures(bare)) == 1

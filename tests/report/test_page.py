@@ -8,13 +8,16 @@ from collections import Counter
 from dataclasses import replace
 from html.parser import HTMLParser
 from itertools import pairwise
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 
+from page_lines import page_lines
+from sentences import sentences, too_long
 from trialkit.documents.decision import OtherReading, Verdict
 from trialkit.documents.departures import Departure
 from trialkit.documents.returns import Correction
+from trialkit.domain.units import Measures
 from trialkit.pages.numerals import tie
 from trialkit.pages.shell import page_script
 from trialkit.report.page import report_html
@@ -27,8 +30,8 @@ from trialkit.words.phrases import chance
 FOUR_VERDICTS = {
     Verdict.CHANGE: "Change the default",
     Verdict.CHANGE_AND_TEST: "Change the default, and test again",
-    Verdict.KEEP: "Keep the current default",
-    Verdict.KEEP_AND_TEST: "Keep the current default, and test again",
+    Verdict.KEEP: "Keep the current practice",
+    Verdict.KEEP_AND_TEST: "Keep the current practice, and test again",
 }
 VOID = {"meta", "link", "br", "hr", "img", "input"}
 
@@ -140,8 +143,8 @@ def test_departures_are_said_first_and_listed(pages: Any) -> None:
     page = Outline(report_html(replace(results, decision=decision, departures=(made,))))
     text = page.text["main"]
     said = (
-        f"1 of {results.design.buckets} buckets was not treated as assigned (1 in dose), but counts so here; by what "
-        "was really done, with 1 bucket left out, the choice would be the same."
+        f"1 of {results.design.buckets} buckets was not treated as assigned: 1 in dose. It counts as assigned here. "
+        "Counted by what was really done, with 1 bucket left out, the answer would be the same."
     )
     assert said in text.split("What to mind")[1].split("What was tried")[0]
     for one in ("334X", "3½ level teaspoons", "30 level teaspoons", "2026-08-20", "wrong spoon"):
@@ -204,7 +207,7 @@ def test_each_verdict_is_said_in_words(pages: Any, verdict: Verdict, words: str)
     assert grams is not None
     for measures in ("kitchen", "metric", "both"):
         decision, system = results.decision, MeasureSystem(measures, grams)
-        meanings = [words.rstrip(",") for _, words in chances(decision, system)]
+        meanings = [words for _, words in chances(decision, system)]
         for sentence in (
             what_to_do(decision, system),
             *meanings,
@@ -233,7 +236,7 @@ def test_without_an_answer_the_page_says_why(pages: Any) -> None:
     """A trial that could not be analysed has a page that says so."""
     text = Outline(pages["undecided"]).text["main"]
     assert "No recommendation" in text
-    assert "No head became marketable" in text
+    assert "No marketable head was weighed" in text
     assert "No head has this record." in text
     assert "nothing to draw" in text
     assert not Outline(pages["undecided"]).all("figure")
@@ -241,14 +244,14 @@ def test_without_an_answer_the_page_says_why(pages: Any) -> None:
 
 def test_a_response_that_was_not_analysed_says_why(pages: Any) -> None:
     """Days fixed by the plan are named as such."""
-    said = "Not analysed: Every head of a garden was cut on one day, so days to harvest were fixed by the plan"
+    said = "Not analysed: Every head of a garden was cut on one day. So the plan fixed the days"
     assert said in Outline(pages["split plot"]).text["main"]
 
 
 def test_the_tables_hold_every_number_a_statistician_wants(pages: Any) -> None:
     """The statistician's captions are there, and the current practice's difference is not compared with itself."""
     captions = Outline(pages["full"]).text["caption"]
-    for wanted in ("Candidates", "variation lies", "F tests", "every combination",
+    for wanted in ("could be the default", "variation lies", "F tests", "every combination",
                    "Difference from the current practice", "How much things vary",
                    "SHA-256", "gardens", "by nutrient dose"):  # fmt: skip
         assert wanted in captions
@@ -262,3 +265,11 @@ def test_cautions_and_references_are_on_every_page(pages: Any, name: str) -> Non
     assert all(tie(caution.text) in text for caution in cautions_for("evidence", volume_l))
     assert all(reference.title in text for reference in REFERENCES)
     assert "Add acid to water, never water to acid" in text
+
+
+def test_sentences_are_short(pages: Any, name: str) -> None:
+    """Whatever a trial was like; of names that somebody made long on purpose nothing can be asked."""
+    if name != "hostile":
+        for way in get_args(Measures):
+            lines = page_lines(pages[name], way)
+            assert too_long([one for line in lines for one in sentences(line)]) == []

@@ -51,7 +51,13 @@ def test_the_whole_is_printed_on_request(window: Window, name: str) -> None:
     """With everything that is folded on the screen: tables, checks, methods."""
     printed = [sheet.get_textpage().get_text_range() for sheet in sheets(window, name, "A4", whole=True)]
     text = " ".join(printed)
-    for said in ("For the statistician", "Candidates for the default", "F tests", "Checks of the model", "SHA-256"):
+    for said in (
+        "For the statistician",
+        "Every treatment that could be the default",
+        "F tests",
+        "Checks of the model",
+        "SHA-256",
+    ):
         assert said in text
     assert 5 <= len(printed) <= 20
 

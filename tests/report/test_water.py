@@ -35,7 +35,7 @@ def test_prediction_stands_beside_record(pages: Any) -> None:
     assert "How fast the pH came back" in text
     for cell in ("33 to 42", "228 to 600 or beyond", "FERN, no acid", "0.15 to 0.27"):
         assert cell in text
-    assert text.index("<bdi>90</bdi>") < text.index("Each garden") < text.index("<bdi>7.0</bdi>")
+    assert text.index("<bdi>90</bdi>") < text.index("Each garden&#39;s water") < text.index("<bdi>7.0</bdi>")
 
 
 def test_a_water_that_is_not_as_stated_is_said(pages: Any) -> None:

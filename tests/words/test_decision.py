@@ -33,14 +33,16 @@ def every_sentence(decision: Decision, system: MeasureSystem) -> str:
 def test_a_change() -> None:
     """The change, its gain with the interval, both chances, what is given up, and what it rests on."""
     assert sentences(decide()) == (
-        "Change the default to Fenleaf with 6 level teaspoons of nutrient a bucket. A transplanted head is expected to "
-        "give 35 g more than with what we say now, Fenleaf with 4 level teaspoons of nutrient a bucket (95 % interval "
-        "5 to 61 g more, on average over gardens and seasons).",
-        "The chance that it is better than what we say now, in a new garden and season, is 95 in 100. The chance that "
-        "it is within 10 g a head of the best of all that was tried is 92 in 100. On average it gives up 3 g a head "
-        "against whichever is truly the best.",
-        "Just this treatment stood in 16 buckets at 4 gardens. In all, 48 buckets at 4 gardens in autumn 2026 went "
-        "into the calculation.",
+        "Change the default to Fenleaf with 6 level teaspoons of nutrient a bucket. The handout now names Fenleaf with "
+        "4 level teaspoons of nutrient a bucket, the current practice. With the change we expect 35 g more of each "
+        "transplanted head, on average over gardens and seasons. The records leave open 5 to 61 g more (95 % "
+        "interval).",
+        "The chance that it is better than the current practice, in a new garden and season, is 95 in 100. The chance "
+        "that it is near the best that was tried (within 10 g a head) is 92 in 100. An answer is settled once its "
+        "chance of being near the best is 90 in 100. This one is settled. On average we give up 3 g a head, because "
+        "another treatment may truly be the best.",
+        "Just this treatment stood in 16 buckets at 4 gardens. In all, the answer rests on 48 buckets at 4 gardens in "
+        "autumn 2026.",
     )
 
 
@@ -49,33 +51,34 @@ def test_a_change_that_is_to_be_tested_again() -> None:
     decision = decide(Verdict.CHANGE_AND_TEST, near_best=0.77)
     what, sure, _ = sentences(decision)
     assert what.startswith("Change the default to Fenleaf with 6 level teaspoons of nutrient a bucket, and test again.")
-    assert "77 in 100, short of the 90 in 100 at which the protocol calls it settled" in sure
-    assert "from 90 in 100 on no further test is asked for" in would_change(decision)[0]
+    assert "77 in 100. An answer is settled once its chance of being near the best is 90 in 100. This one falls" in sure
+    assert "77 in 100 now. From 90 in 100 on, no further test is asked for." in would_change(decision)[0]
 
 
 def test_a_practice_that_is_kept() -> None:
     """The chance of being better is of the best of the others, that of being near the best of the practice."""
     what, sure, _ = sentences(decide(Verdict.KEEP, gain=Gain(-9.0, -28.0, -2.0), better=0.2))
     assert what == (
-        "Keep the current default, Fenleaf with 4 level teaspoons of nutrient a bucket. With the best of the others, "
-        "Fenleaf with 6 level teaspoons of nutrient a bucket, a transplanted head is expected to give 9 g less than "
-        "now (95 % interval 2 to 28 g less, on average over gardens and seasons)."
+        "Keep the current practice, Fenleaf with 4 level teaspoons of nutrient a bucket. The best alternative is "
+        "Fenleaf with 6 level teaspoons of nutrient a bucket. With it we expect 9 g less of each transplanted head, on "
+        "average over gardens and seasons. The records leave open 2 to 28 g less (95 % interval)."
     )
-    assert "The chance that the best of the others, Fenleaf with 6 level" in sure
-    assert "The chance that what we say now is within 10 g a head of the best" in sure
+    assert "The chance that the best alternative is better than the current practice" in sure
+    assert "The chance that the current practice is near the best that was tried (within 10 g a head)" in sure
 
 
 def test_a_gain_that_is_not_worth_a_change() -> None:
     """A practice that is kept though another is expected to give a little more."""
     decision = decide(Verdict.KEEP_AND_TEST, gain=SMALL, near_best=0.6)
-    assert "2 g more than now (95 % interval 12 g less to 15 g more" in what_to_do(decision)
-    assert "That is not more than the 3 g that a change must bring." in what_to_do(decision)
-    assert "A change of the handout that costs less than 3 g a head." in would_change(decision)
+    assert "we expect 2 g more of each transplanted head" in what_to_do(decision)
+    assert "The records leave open 12 g less to 15 g more (95 % interval)." in what_to_do(decision)
+    assert "A change must bring more than 3 g to be worth it." in what_to_do(decision)
+    assert any("asks that a change bring more than 3 g a head" in line for line in would_change(decision))
 
 
 def test_no_gain_at_all() -> None:
     """A gain that rounds to nothing is neither more nor less."""
-    assert "expected to give as much as now" in what_to_do(decide(Verdict.KEEP, gain=Gain(0.2, -5.0, 6.0)))
+    assert "we expect as much of each transplanted head" in what_to_do(decide(Verdict.KEEP, gain=Gain(0.2, -5.0, 6.0)))
 
 
 @pytest.mark.parametrize("verdict", Verdict)
@@ -83,7 +86,7 @@ def test_no_verdict_is_called_adopting(verdict: Verdict) -> None:
     """Each verdict has words of its own, and its sentences claim nothing for certain."""
     said = f"{VERDICT_WORDS[verdict]} {every_sentence(decide(verdict), MeasureSystem())}"
     assert "adopt" not in said
-    assert "expected" in said
+    assert "expect" in said
     assert len(set(VERDICT_WORDS.values())) == len(Verdict)
 
 
@@ -108,13 +111,14 @@ def test_days() -> None:
 def test_nearly_sure_is_said_so() -> None:
     """A chance that rounds to what the protocol asks for is not said to fall short of itself."""
     said = sentences(decide(Verdict.CHANGE_AND_TEST, near_best=0.8996))[1]
-    assert "90 in 100, just short of the 90 in 100" in said
+    assert "is 90 in 100. An answer is settled once its chance of being near the best is 90 in 100." in said
+    assert "This one falls just short." in said
 
 
 def test_a_margin_of_nothing() -> None:
     """Without a margin the second chance is that of being the best."""
     (_, (_, near)) = chances(decide(thresholds=replace(THRESHOLDS, margin_g=0.0)))
-    assert near == "that it is as good as the best of all that was tried"
+    assert near == "that it is as good as the best that was tried"
 
 
 def test_after_costs() -> None:
@@ -122,23 +126,23 @@ def test_after_costs() -> None:
     thresholds = replace(THRESHOLDS, price_per_kg=10.0)
     decision = decide(gain=Gain(-4.0, -9.0, 2.0), unit=IN_MONEY, thresholds=thresholds, expected_loss=0.123)
     what, sure, _ = sentences(decision)
-    assert "4 g less than with what we say now" in what
+    assert "we expect 4 g less of each transplanted head" in what
     assert "After costs it is worth more." in what
-    assert "better after costs than what we say now" in sure
-    assert given_up(decision).startswith("On average it gives up 0.12 a bucket in the currency of the prices")
+    assert "better after costs than the current practice" in sure
+    assert given_up(decision).startswith("On average we give up 0.12 a bucket in the currency of the prices")
 
 
 def test_what_is_given_up_is_no_false_precision() -> None:
     """Less than a gram is said to be that."""
-    assert "gives up less than 1 g a head" in given_up(decide(expected_loss=0.3))
+    assert "give up less than 1 g a head" in given_up(decide(expected_loss=0.3))
 
 
 def test_a_dose_between_those_tried() -> None:
     """It is said not to have been tried itself, and between which doses it lies."""
     said = what_it_rests_on(decide(other=BETWEEN, stood=Stood(0, 0, 0)))
     assert said.startswith(
-        "The dose of 5 level teaspoons was not itself tried: it lies between 4 level teaspoons and 6 level teaspoons, "
-        "which were. In all, 48 buckets"
+        "No bucket had the dose of 5 level teaspoons. It lies between 4 level teaspoons and 6 level teaspoons, which "
+        "were tried. In all, the answer rests on 48 buckets"
     )
 
 
@@ -146,16 +150,16 @@ def test_a_combination_that_was_not_tried() -> None:
     """A treatment whose parts were tried in others only is said to be that."""
     untried = Treatment("Mossridge", None, "none")
     said = what_it_rests_on(decide(other=untried, stood=Stood(0, 0, 0), dose=None))
-    assert said.startswith("Just this treatment, Mossridge with no acid, was not itself tried")
+    assert said.startswith("No bucket had just this treatment, Mossridge with no acid.")
 
 
 @pytest.mark.parametrize(
     ("evidence", "said"),
     [
-        (EVIDENCE, "In all, 48 buckets at 4 gardens in autumn 2026 went"),
-        (replace(EVIDENCE, gardens=1, seasons=()), "In all, 48 buckets at 1 garden went"),
-        (Evidence(90, 9, 2, ("spring 2026", "autumn 2026"), ()), "9 gardens in 2 trials, spring 2026 to autumn 2026 w"),
-        (Evidence(90, 9, 2, ("spring 2026",), ()), "90 buckets at 9 gardens in 2 trials went"),
+        (EVIDENCE, "In all, the answer rests on 48 buckets at 4 gardens in autumn 2026."),
+        (replace(EVIDENCE, gardens=1, seasons=()), "rests on 48 buckets at 1 garden."),
+        (Evidence(90, 9, 2, ("spring 2026", "autumn 2026"), ()), "9 gardens in 2 trials, spring 2026 to autumn 2026."),
+        (Evidence(90, 9, 2, ("spring 2026",), ()), "90 buckets at 9 gardens in 2 trials."),
     ],
 )
 def test_what_the_answer_rests_on(evidence: Evidence, said: str) -> None:
@@ -167,7 +171,7 @@ def test_what_stood_is_counted_over_trials() -> None:
     """Just this treatment, apart from all that went into the calculation."""
     evidence = replace(EVIDENCE, trials=3)
     said = what_it_rests_on(decide(stood=Stood(24, 6, 2), evidence=evidence))
-    assert said.startswith("Just this treatment stood in 24 buckets at 6 gardens in 2 trials. In all, 48 buckets")
+    assert said.startswith("Just this treatment stood in 24 buckets at 6 gardens in 2 trials. In all, the answer")
 
 
 def test_heads_without_a_record() -> None:
@@ -175,24 +179,24 @@ def test_heads_without_a_record() -> None:
     turning = (TippingPoint(MOST, 12, 0.95, 0.3), TippingPoint(PRACTICE, 1, 0.9, None))
     decision = decide(tipping=turning)
     said = what_it_rests_on(decision)
-    first = "12 heads of Fenleaf with 6 level teaspoons of nutrient a bucket have no record: if 30 % of them or fewer"
+    first = "12 heads of Fenleaf with 6 level teaspoons of nutrient a bucket have no record. If 30 % of them or fewer"
     assert first in said
-    assert "(of those with a record, 95 % were)" in said
-    assert (
-        "1 head of Fenleaf with 4 level teaspoons of nutrient a bucket has no record: whatever became of them" in said
-    )
+    assert "Of those with a record, 95 % were." in said
+    assert "1 head of Fenleaf with 4 level teaspoons of nutrient a bucket has no record. Whatever became of it," in said
     assert sum("no record" in line for line in would_change(decision)) == 1
     other = decide(tipping=(TippingPoint(PRACTICE, 5, 0.5, 0.8),))
-    assert "if 80 % of them or more were marketable" in what_it_rests_on(other)
+    assert "If 80 % of them or more were marketable" in what_it_rests_on(other)
 
 
 def test_what_would_change_the_answer() -> None:
     """The threshold, the trial to run with its likeliest rivals, larger doses, and other priors."""
     threshold, trial, larger, priors = would_change(decide(other_priors=(LEAST, LEAST)))
-    assert "fell below 90 in 100: it is 92 in 100 now" in threshold
-    assert "beside Fenleaf with 2 level teaspoons of nutrient a bucket and Fenleaf with 4 level" in trial
-    assert "6 level teaspoons is the largest that was tried" in larger
-    assert priors.endswith("room for them it would be Fenleaf with 2 level teaspoons of nutrient a bucket.")
+    assert threshold.startswith(
+        "The chance of being near the best is 92 in 100 now. New records that bring it below 90"
+    )
+    assert "Grow it beside Fenleaf with 2 level teaspoons of nutrient a bucket. Grow it beside Fenleaf with 4" in trial
+    assert larger.endswith("the largest that was tried, 6 level teaspoons.")
+    assert priors.endswith("twice as much it would be Fenleaf with 2 level teaspoons of nutrient a bucket.")
     assert not any("larger doses" in line for line in would_change(decide(Verdict.KEEP)))
 
 
@@ -203,7 +207,7 @@ def test_a_trial_of_two_treatments_names_the_other() -> None:
     assert "this is the most likely to be near the best" in would_change(two)[1]
 
 
-@pytest.mark.parametrize(("gardens", "said"), [(1, "One garden gave records."), (2, "Two gardens gave"), (3, "")])
+@pytest.mark.parametrize(("gardens", "said"), [(1, "Only one garden gave records."), (2, "Only two gardens"), (3, "")])
 def test_few_gardens(gardens: int, said: str) -> None:
     """With one or two, how much gardens differ comes from the priors, and the page says so."""
     found = " ".join(scope(decide(evidence=replace(EVIDENCE, gardens=gardens))))
@@ -215,14 +219,14 @@ def test_few_gardens(gardens: int, said: str) -> None:
 def test_one_season(trials: int, said: bool) -> None:
     """One trial never claims what it cannot know of seasons."""
     found = scope(decide(evidence=replace(EVIDENCE, trials=trials)))
-    assert any("One season is one season" in line for line in found) == said
+    assert any("This was one season" in line for line in found) == said
 
 
 def test_without_a_price_of_lettuce() -> None:
     """Value is weight alone; costs in a protocol without a price weigh nothing, and the page says so."""
-    assert any("valued by what a transplanted head yields alone" in line for line in scope(decide()))
+    assert any("compared by weight alone" in line for line in scope(decide()))
     costly = decide(thresholds=replace(THRESHOLDS, delay_cost_per_day=0.02))
-    assert any("without a price nothing weighs them" in line for line in scope(costly))
+    assert any("because that takes a price of lettuce" in line for line in scope(costly))
 
 
 def test_costs_that_are_not_known_are_said() -> None:
@@ -248,12 +252,12 @@ def test_measures_switch_every_sentence(verdict: Verdict) -> None:
 def test_heads_in_ounces_where_only_kitchen_measures_are_asked_for() -> None:
     """Gains, limits, margins and costs: an ounce is 28.349523125 g (international avoirdupois pound, 1959)."""
     said = " ".join(sentences(decide(), MeasureSystem("kitchen")))
-    assert "1.2 oz more than with" in said
-    assert "interval 0.2 to 2.2 oz more" in said
-    assert "within 0.35 oz a head of the best" in said
-    assert "gives up 0.1 oz a head" in said
+    assert "we expect 1.2 oz more" in said
+    assert "leave open 0.2 to 2.2 oz more" in said
+    assert "within 0.35 oz a head" in said
+    assert "give up 0.1 oz a head" in said
     kept = decide(Verdict.KEEP, gain=Gain(-9.0, -28.0, 14.9), better=0.2)
-    assert "0.3 oz less than now (95 % interval 1 oz less to 0.5 oz more" in what_to_do(kept, MeasureSystem("kitchen"))
+    assert "leave open 1 oz less to 0.5 oz more" in what_to_do(kept, MeasureSystem("kitchen"))
     assert "oz" not in every_sentence(decide(), MeasureSystem("both"))
 
 

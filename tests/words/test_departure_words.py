@@ -48,22 +48,22 @@ def test_nothing_is_said_of_nothing(results: Results) -> None:
 @pytest.mark.parametrize(
     ("readings", "end"),
     [
-        ((), "nothing that was compared is touched by it."),
-        ((reading(),), "by what was really done, the choice would be the same."),
-        ((replace(reading(), left_out=2),), "by what was really done, with 2 buckets left out, the choice would be the "
-         "same."),
-        ((reading(verdict=Verdict.CHANGE_AND_TEST),), "by what was really done, the choice would be the same, but not "
-         "settled."),
-        ((reading(recommended=LEAST),), "by what was really done, the choice would be another, Fenleaf with 2 level "
-         "teaspoons of nutrient a bucket."),
-        ((reading(recommended=None, verdict=None),), "by what was really done, nothing could be recommended."),
+        ((), "None of this touches what was compared."),
+        ((reading(),), "Counted by what was really done, the answer would be the same."),
+        ((replace(reading(), left_out=2),), "Counted by what was really done, with 2 buckets left out, the answer "
+         "would be the same."),
+        ((reading(verdict=Verdict.CHANGE_AND_TEST),), "Counted by what was really done, the answer would be the same, "
+         "but not settled."),
+        ((reading(recommended=LEAST),), "Counted by what was really done, the answer would change. It would be Fenleaf "
+         "with 2 level teaspoons of nutrient a bucket."),
+        ((reading(recommended=None, verdict=None),), "Counted by what was really done, nothing could be recommended."),
     ],
 )  # fmt: skip
 def test_departures_and_what_follows(results: Results, readings: tuple[OtherReading, ...], end: str) -> None:
-    """Buckets count once, kinds each; what would follow from what was done ends the sentence."""
+    """Buckets count once, kinds each; what would follow from what was done comes last."""
     found = said(results, *readings)
-    start = f"2 of {results.design.buckets} buckets were not treated as assigned (1 in dose, 1 in volume, 1 in day of "
-    assert found == f"{start}transplanting), but count so here; {end}"
+    start = f"2 of {results.design.buckets} buckets were not treated as assigned: 1 in dose, 1 in volume, 1 in day of "
+    assert found == f"{start}transplanting. They count as assigned here. {end}"
 
 
 def test_without_a_decision(results: Results) -> None:
@@ -71,14 +71,14 @@ def test_without_a_decision(results: Results) -> None:
     (sentence,) = departures_words(replace(results, decision=None, departures=(DOSE,)))
     assert (
         sentence
-        == f"1 of {results.design.buckets} buckets was not treated as assigned (1 in dose), but counts so here."
+        == f"1 of {results.design.buckets} buckets was not treated as assigned: 1 in dose. It counts as assigned here."
     )
 
 
 def test_heads_without_a_record_as_lost() -> None:
     """Said with what the answer rests on."""
     decision = decide(other_readings=(reading("all_lost", verdict=Verdict.CHANGE_AND_TEST),))
-    sentence = "Were all 48 heads without a record lost, the choice would be the same, but not settled."
+    sentence = "If all 48 heads without a record were lost, the answer would be the same, but not settled."
     assert list(all_lost_words(decision)) == [sentence]
     assert what_it_rests_on(decision).endswith(sentence)
 

@@ -11,8 +11,8 @@ from trialkit.words.measures import MeasureSystem
 def test_one_dose_alone_is_good() -> None:
     """And it is the largest tried, beyond which nothing is known."""
     assert dose_sentences(decide()) == (
-        "By the curve, no dose but 6 level teaspoons is within 1 g a head of the best.",
-        "6 level teaspoons is the largest dose tried: whether more would be better still is not known.",
+        "Only the dose of 6 level teaspoons is within 1 g a head of the best.",
+        "The largest dose tried is 6 level teaspoons. Whether more would be better still is not known.",
     )
 
 
@@ -21,8 +21,7 @@ def test_a_range_of_doses_is_good() -> None:
     advice = replace(dose_advice(BETWEEN), good_from_tsp=3.0)
     decision = decide(other=BETWEEN, dose=advice)
     assert dose_sentences(decision, MeasureSystem("both", 5.0)) == (
-        "By the curve, every dose from 3 level teaspoons (15 g) to 5 level teaspoons (25 g) is within 1 g a head of "
-        "the best.",
+        "Every dose from 3 level teaspoons (15 g) to 5 level teaspoons (25 g) is within 1 g a head of the best.",
     )
     (said,) = dose_sentences(replace(decision, unit="currency a bucket"))
     assert said.endswith("within 1 g a head of the best after costs.")
@@ -45,4 +44,4 @@ def test_neighbours() -> None:
     assert neighbours(advice, 3.0) == (2.0, 4.0)
     assert neighbours(advice, 2.0) is None
     said = dose_tried(decide(other=BETWEEN), MeasureSystem("metric", 5.0))
-    assert said == "The dose of 25 g was not itself tried: it lies between 20 g and 30 g, which were."
+    assert said == "No bucket had the dose of 25 g. It lies between 20 g and 30 g, which were tried."

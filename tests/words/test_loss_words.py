@@ -30,8 +30,7 @@ LOSSES = Losses(
     unfinished=False,
 )
 TRUST = (
-    "The answer counts a lost head as nothing; weights of harvested heads, and days, leave it out, so do not go by "
-    "them "
+    "The answer counts a lost head as zero. Weights of harvested heads, and days, leave it out, so never go by them "
     "alone."
 )
 
@@ -44,20 +43,20 @@ def shares(column: str, **levels: float) -> FactorLosses:
 
 def test_nothing_lost() -> None:
     """Nothing to warn of."""
-    assert losses_sentence(LOSSES) == "8 of 8 planned heads were harvested, 0 lost."
+    assert losses_sentence(LOSSES) == "8 of 8 planned heads were harvested and 0 lost."
     assert losses_warning(LOSSES) == ""
 
 
 def test_every_fate_is_named() -> None:
     """Those that nothing befell are left out."""
     heads = HeadCounts(planned=80, harvested=60, lost=9, not_ready=7, unrecorded=4, unmarketable=3)
-    counts = "60 of 80 planned heads were harvested, 9 lost, 7 not ready at the end, 4 not recorded."
+    counts = "60 of 80 planned heads were harvested, 9 lost, 7 not ready at the end and 4 without a record."
     assert losses_sentence(replace(LOSSES, heads=heads)) == f"{counts} 3 of those harvested were not marketable."
     outcomes = {"harvested": 58, "not_weighed": 2, "not_ready": 7, "dead": 6, "eaten": 3, "gave_up": 3, "stolen": 1}
     assert losses_sentence(replace(LOSSES, heads=heads, outcomes=outcomes)) == (
-        f"{counts} Of those lost, 6 dead, 3 eaten. Of those not recorded, 1 stolen, 3 of gardeners who gave up. 2 of "
-        "those harvested were not weighed: they count as heads, and tell no weight. 3 of those harvested were not "
-        "marketable."
+        f"{counts} Among those lost: 6 dead and 3 eaten. Among those without a record: 1 stolen and 3 of "
+        "gardeners who gave up. 2 of those harvested were not weighed, so they count as heads but tell no weight. 3 of "
+        "those harvested were not marketable."
     )
 
 
@@ -79,8 +78,8 @@ def test_levels_of_which_nothing_is_left() -> None:
     assert nothing_left_words(replace(LOSSES, by_treatment=left)) == ()
     assert nothing_left_words(replace(LOSSES, by_treatment=lost)) == ()
     assert nothing_left_words(replace(LOSSES, by_treatment=(*lost, *left))) == (
-        "No head became marketable with Fenleaf: of 16 planned, 6 lost, 2 not ready at the end, 4 not marketable and 4 "
-        "without a record.",
+        "No head became marketable with Fenleaf. Among 16 planned: 6 lost, 2 not ready at the end, 4 not marketable "
+        "and 4 without a record.",
     )
     silent = (treated("Fenleaf", 2.0, ALL), treated("Fenleaf", 4.0, unknown))
     assert nothing_left_words(replace(LOSSES, by_treatment=silent), KITCHEN) == (
@@ -92,10 +91,10 @@ def test_losses_that_go_with_a_factor() -> None:
     """The level with the fewest usable heads first."""
     warned = replace(LOSSES, by_factor=(shares("cultivar", Fenleaf=0.5, Paleheart=0.95),), treatments_vary=True)
     assert losses_warning(warned) == (
-        "Losses differ by cultivar (p < 0.001): 50 % of the recorded heads were marketable with Fenleaf, 95 % with "
-        f"Paleheart. {TRUST}"
+        "Losses differ by cultivar (p < 0.001). Of the recorded heads, 50 % were marketable with Fenleaf, and 95 % "
+        f"with Paleheart. {TRUST}"
     )
-    assert losses_sentence(warned) == f"8 of 8 planned heads were harvested, 0 lost. {losses_warning(warned)}"
+    assert losses_sentence(warned) == f"8 of 8 planned heads were harvested and 0 lost. {losses_warning(warned)}"
 
 
 def test_treatments_that_may_differ_by_chance() -> None:
@@ -103,7 +102,7 @@ def test_treatments_that_may_differ_by_chance() -> None:
     first, second = LOSSES.by_treatment
     warned = replace(LOSSES, by_treatment=(replace(first, share_usable=0.0), second), treatments_vary=True)
     assert losses_warning(warned) == (
-        f"Between treatments, from 0 % to 100 % of the recorded heads were marketable, which may be chance. {TRUST}"
+        f"From treatment to treatment, 0 % to 100 % of the recorded heads were marketable, which may be luck. {TRUST}"
     )
 
 
@@ -112,6 +111,6 @@ def test_gardens_and_an_unfinished_trial() -> None:
     gardens = (SiteLosses("s1", ALL, None), SiteLosses("s2", ALL, 0.4), SiteLosses("s3", ALL, 0.9))
     said = losses_sentence(replace(LOSSES, by_site=gardens, gardens_vary=True, unfinished=True))
     assert said.endswith(
-        "Gardens differ: at s2, 40 % of the recorded heads were marketable. Many heads have no record: the answer "
-        "is that of the others alone."
+        "Gardens differ: at s2, only 40 % of the recorded heads were marketable. Many heads have no record, so the "
+        "answer is that of the others alone."
     )

@@ -43,19 +43,19 @@ def test_what_varies(term: str, residual: Literal["heads", "buckets"], label: st
         (Note("bucket_means"), "The means of the buckets were analysed, each bucket counting alike."),
         (Note("heads_alike"), "The heads of a bucket were all recorded alike, as where it is weighed whole."),
         (Note("spread_by_garden"),
-         "Like buckets vary so unlike from garden to garden that each garden was given a variance of its own."),
+         "Like buckets differ far more in some gardens than in others, so each garden got a variance of its own."),
         (Note("variances_held"),
-         "The variances did not settle when left free, so they were held at zero or above: tests are approximate."),
+         "The variances did not settle when left free, so they were held at zero or above. So tests are approximate."),
         (Note("days_drawn", 31),
-         "31 heads became ready between two visits: their days were drawn between these, many times over."),
-        (Note("not_ready", 4), "4 heads were not ready at the last visit: counted as taking longer than that."),
-        (Note("not_ready", 1), "1 head was not ready at the last visit: counted as taking longer than that."),
-        (Note("weather_unknown", 1), "1 head left out: the weather of some of their days is not known."),
+         "31 heads became ready between two visits. Their days were drawn between these, many times over."),
+        (Note("not_ready", 4), "4 heads were not ready at the last visit, and counted as taking longer than that."),
+        (Note("not_ready", 1), "1 head was not ready at the last visit, and counted as taking longer than that."),
+        (Note("weather_unknown", 1), "1 head left out, as the weather of some of their days is not known."),
         (Note("heads_unrecorded", 1),
-         "1 bucket without a record of some heads: they were taken to fare like the others of their bucket."),
-        (Note("heads_unweighed", 3), "3 buckets left out: none of their marketable heads was weighed."),
+         "1 bucket without a record of some heads. These were taken to fare like the others of their bucket."),
+        (Note("heads_unweighed", 3), "3 buckets left out, as none of their marketable heads was weighed."),
         (Note("garden_failed", site="s3"),
-         "Nothing was marketable at s3: that garden says nothing of how treatments differ, and is left out."),
+         "Nothing was marketable at s3. That garden says nothing of how treatments differ, so it is left out."),
     ],
 )  # fmt: skip
 def test_notes(note: Note, sentence: str) -> None:
@@ -65,7 +65,7 @@ def test_notes(note: Note, sentence: str) -> None:
 
 def test_effects_partly_tested_come_last() -> None:
     """An effect may keep some of its degrees of freedom, or none."""
-    lost = ": some combinations were never tried or all lost."
+    lost = ", as some combinations were never tried or all lost."
     model = replace(
         MODEL,
         notes=(Note("bucket_means"),),
@@ -74,5 +74,5 @@ def test_effects_partly_tested_come_last() -> None:
     assert model_sentences(model) == (
         "The means of the buckets were analysed, each bucket counting alike.",
         f"The effect of cultivar by dose was tested only in part (1 of 2 degrees of freedom){lost}",
-        f"The effect of acidifier was not tested{lost}",
+        f"The effect of acid was not tested{lost}",
     )

@@ -15,23 +15,23 @@ OAK, ELM = Treatment("Oakleaf", 2.0), Treatment("Elmleaf", 2.0)
         (NotAnalysed("not_asked"), "The protocol does not ask for it."),
         (NotAnalysed("no_record"), "No head has this record."),
         (NotAnalysed("one_harvest_day"),
-         "Every head of a garden was cut on one day, so days to harvest were fixed by the plan and say nothing about "
+         "Every head of a garden was cut on one day. So the plan fixed the days to harvest, and they say nothing about "
          "the treatments."),
         (NotAnalysed("one_treatment"), "Only one treatment has a harvested head, so there is nothing to compare."),
         (NotAnalysed("never_ready", (OAK, ELM)),
-         "Every head of Oakleaf with 2 level teaspoons of nutrient a bucket and of Elmleaf with 2 level teaspoons of "
-         "nutrient a bucket was still not ready when last seen, so nobody knows how long it takes, and days are not "
-         "compared. Look earlier, or go on longer, next time."),
+         "No head of Oakleaf with 2 level teaspoons of nutrient a bucket was ready when last seen. No head of Elmleaf "
+         "with 2 level teaspoons of nutrient a bucket was ready when last seen. So nobody knows how long that takes, "
+         "and days are not compared. Next time, look earlier or go on longer."),
         (NotAnalysed("ready_at_once", (Treatment("Oakleaf"),), "Bounds are open."),
-         "Every head of Oakleaf was ready when first seen, so nobody knows how long it takes, and days are not "
-         "compared. Look earlier, or go on longer, next time. (For a statistician: Bounds are open.)"),
+         "Every head of Oakleaf was ready when first seen. So nobody knows how long that takes, and days are not "
+         "compared. Next time, look earlier or go on longer. (For a statistician: Bounds are open.)"),
         (NotAnalysed("one_bucket_each"),
-         "No treatment has more than one bucket with a record, so a difference between treatments cannot be told from "
-         "one between buckets: each treatment needs two buckets or more."),
+         "No treatment has more than one bucket with a record. So a difference between treatments may be just one "
+         "between buckets. Each treatment needs two buckets or more."),
         (NotAnalysed("not_settled"),
          "The variation between gardens, blocks and buckets could not be estimated from these records."),
         (NotAnalysed("no_variation"),
-         "These records leave no variation to judge by: too few differ, or they follow the treatments exactly."),
+         "These records leave nothing to judge luck by. Too few differ, or they follow the treatments exactly."),
         (NotAnalysed("confounded", technical="X is singular."),
          "The records cannot tell the treatments apart from the gardens, blocks or buckets that they stood in. (For a "
          "statistician: X is singular.)"),

@@ -11,7 +11,7 @@ from trialkit.domain.units import Measures
 from trialkit.pages.head_weights import told_weight
 from trialkit.pages.numerals import chance_percent, told
 from trialkit.words.check_words import check_words
-from trialkit.words.decision_words import cautions, no_decision_words, sentences
+from trialkit.words.decision_words import MONEY, cautions, no_decision_words, sentences
 from trialkit.words.departure_words import departures_words
 from trialkit.words.dose_words import dose_sentences
 from trialkit.words.loss_words import nothing_left_words
@@ -57,7 +57,7 @@ def _means(decision: Decision, measures: Measures) -> Iterator[str]:
     shown = ranked[:MOST_MEANS]
     shown += [row for row in decision.candidates if (row.is_current or row.is_recommended) and row not in shown]
     raw = f"raw {head_unit(measures)}"
-    yield f"{raw:>6} {'expected':>8} {'better':>6} {'near best':>9} {'gives up':>8}  treatment"
+    yield f"{raw:>6} {'estimate':>8} {'better':>6} {'near best':>9} {'gives up':>8}  treatment"
     in_grams = decision.unit == "g per transplanted head"
     for row in shown:
         mark = "current: " if row.is_current else "recommended: " if row.is_recommended else ""
@@ -71,7 +71,9 @@ def _means(decision: Decision, measures: Measures) -> Iterator[str]:
         yield _clipped(f"{raw:>6} {expected:>8} {better:>6} {near:>9} {given_up:>8}  {mark}{name}")
     left = len(ranked) - len([row for row in shown if row.stood.buckets])
     if left:
-        yield f"  and {left} more{'' if in_grams else f'; gives up in {decision.unit}'}"
+        yield f"  and {left} more"
+    if not in_grams:
+        yield f"  (gives up: a bucket, {MONEY})"
 
 
 def _doses(decision: Decision, system: MeasureSystem) -> Iterator[str]:
@@ -99,5 +101,5 @@ def _losses(results: Results) -> Iterator[str]:
 
 def _checks(results: Results) -> Iterator[str]:
     found = [(check, response.unit) for response in results.responses.values() for check in response.checks]
-    doubtful = dict.fromkeys(check_words(check, unit)[0].lower() for check, unit in found if not check.ok)
+    doubtful = dict.fromkeys(check_words(check, unit).title.lower() for check, unit in found if not check.ok)
     yield _clipped(f"Checks: {len(found)}, in doubt: {', '.join(doubtful) or 'none'}")

@@ -78,7 +78,7 @@ class Candidate(ShortRepr):
     raw_yield_g: Annotated[
         float | None, "Mean of the buckets as recorded, g per transplanted head; None where none stood."
     ]
-    yield_g: Annotated[float, "Expected marketable weight per transplanted head, lost ones counting as nothing, g."]
+    yield_g: Annotated[float, "Expected marketable weight per transplanted head, lost ones counting as zero, g."]
     weight_g: Annotated[float, "Expected weight of a marketable head, g."]
     share_usable: Annotated[float, "Expected share of transplanted heads that become marketable, 0 to 1."]
     share_unrecorded: Annotated[float, "Share of its planned heads without a record."]
@@ -215,8 +215,8 @@ class Decision(ShortRepr):
     recommended: Annotated[Treatment, "The default that follows."]
     alternative: Annotated[
         Treatment,
-        "What the current practice is set beside: the treatment recommended or, where the practice stays, the best of "
-        "the others.",
+        "What the current practice is set beside: the treatment recommended or, where the practice stays, the best "
+        "alternative.",
     ]
     thresholds: Annotated[Thresholds, "What the protocol asks for."]
     candidates: Annotated[

@@ -428,7 +428,7 @@ class ResponseResult(ShortRepr):
     name: Annotated[
         ResponseName,
         "``weight_g``: weight of the harvested heads. ``bucket_weight_g``: marketable weight of every bucket with a "
-        "record, a lost head counting as nothing. ``days``: from transplanting to ready. ``degree_days``: the same in"
+        "record, a lost head counting as zero. ``days``: from transplanting to ready. ``degree_days``: the same in"
         " growing degree days above 4 degrees Celsius.",
     ]
     unit: Annotated[str, "Of every number of the response."]

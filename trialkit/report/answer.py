@@ -22,6 +22,7 @@ from trialkit.words.decision_words import (
     given_up,
     minds,
     no_decision_words,
+    settled_words,
     what_it_rests_on,
     what_to_do,
 )
@@ -39,7 +40,7 @@ from trialkit.words.measures import (
     teaspoons,
     volume_words,
 )
-from trialkit.words.phrases import asked_chance, chance, chance_word, count
+from trialkit.words.phrases import chance, chance_word, count
 from trialkit.words.treatment_names import acid_words
 
 TONES = {
@@ -134,7 +135,9 @@ def answer(reading: Reading) -> Answer:
         ),
         sentences=reading.said(lambda system: [what_to_do(decision, system)]) if decision else (),
         given_up=(
-            reading.said(lambda system: [f"{given_up(decision, system)} {_asked(decision)}"])[0] if decision else None
+            reading.said(lambda system: [f"{settled_words(decision)} {given_up(decision, system)}"])[0]
+            if decision
+            else None
         ),
         rests_on=reading.said(lambda system: [what_it_rests_on(decision, system)]) if decision else (),
         versus=versus_table(reading),
@@ -159,13 +162,6 @@ def gained(decision: Decision, said: Said) -> Gained:
     """Say what a change brings."""
     headline, detail = said(partial(gain_in_short, decision))
     return Gained("What it brings" if decision.verdict.changes else "What a change would bring", headline, detail)
-
-
-def _asked(decision: Decision) -> str:
-    """From which chance a choice is settled, and whether this one is."""
-    asked = asked_chance(decision.thresholds.adopt_probability)
-    is_settled = "" if decision.verdict.is_settled else "not "
-    return f"The protocol calls a choice settled from {asked} of the second chance on: this one is {is_settled}settled."
 
 
 def acid_table(reading: Reading) -> Table | None:
@@ -194,8 +190,8 @@ def acid_table(reading: Reading) -> Table | None:
 
 def _acid_table_note(measures: Measures, *, powder: bool) -> str:
     return (
-        "Medians of what was recorded. Water of more alkalinity needs more acid: go by your own water, add a little at "
-        "a time, test with a strip, and add acid to water, never water to acid."
+        "These are medians of what was recorded. Water of more alkalinity needs more acid, so go by your own water. "
+        "Add a little at a time, and test with a strip. Add acid to water, never water to acid."
         f"{' ' + _dissolve(measures) if powder else ''}"
     )
 
@@ -258,7 +254,7 @@ def _acid_note(reading: Reading, acidifier: str | None) -> Sentence | str:
 def _dissolve(measures: Measures) -> str:
     some = in_measures(measures, "a level teaspoon", "a level 5 mL spoon")
     each = in_measures(measures, "cup", f"{CUP_ML:.0f} mL")
-    return f"Dissolve the powder first, {some} in each {each} of water, and add that by small measures."
+    return f"Dissolve the powder first, {some} in each {each} of water. Add that in small steps."
 
 
 def _acid_amount(reading: Reading, row: AcidUsed) -> str | Sentence:
@@ -279,8 +275,8 @@ def foot(said: Said, volume_l: float, heads: int, yield_g: float) -> Sentence:
         kitchen, metric = (f"{told(*as_told(yield_g, 'g', way))} {head_unit(way)}" for way in ("kitchen", "metric"))
         expected = in_measures(system.measures, kitchen, metric)
         return (
-            f"For a {volume_words(volume_l, system.measures)} bucket, {count(heads, 'head')}. Expect {expected} of "
-            "each head set out, lost ones counting as nothing."
+            f"For {count(heads, 'head')} in a bucket of {volume_words(volume_l, system.measures)}. Expect {expected} per "
+            "transplanted head. A lost one counts as zero."
         )
 
     return said(lambda system: [line(system)])[0]
@@ -288,7 +284,7 @@ def foot(said: Said, volume_l: float, heads: int, yield_g: float) -> Sentence:
 
 def sureness(decision: Decision, said: Said) -> tuple[Sureness, ...]:
     """How sure the choice is, as two different chances."""
-    meanings = said(lambda system: [words.rstrip(",") for _, words in chances(decision, system)])
+    meanings = said(lambda system: [words for _, words in chances(decision, system)])
     return tuple(
         Sureness(
             hundredths=round(min(max(100 * probability, 1.0), 99.0)),  # a picture claims no certainty either
@@ -311,8 +307,8 @@ def versus_table(reading: Reading) -> Table | None:
         "Against the current practice",
         tuple(text_column(name) for name in names),
         (*_levels(reading), *_expected(reading, decision), *_days(decision)),
-        f"In brackets the {percent(decision.thresholds.confidence)} interval, on average over gardens and seasons. "
-        "A head that was lost counts as nothing.",
+        f"In brackets stands the {percent(decision.thresholds.confidence)} interval, on average over gardens and "
+        "seasons. A head that was lost counts as zero.",
         is_ordered=True,
     )
 
@@ -331,9 +327,9 @@ def _expected(reading: Reading, decision: Decision) -> Iterator[Row]:
     now, then, gain = decision.candidate(decision.current), decision.shown, decision.shown.gain
     assert gain is not None  # only the current practice has none
     gained = reading.said(lambda system: [_gain_words(gain, system.measures)])[0]
-    yield Row("expected per transplanted head", (*_weights(reading, now.yield_g, then.yield_g), gained))
-    yield Row("marketable heads, expected", (*(whole_percent(one.share_usable) for one in (now, then)), ABSENT))
-    yield Row("as recorded per transplanted head", (*_weights(reading, now.raw_yield_g, then.raw_yield_g), ABSENT))
+    yield Row("estimate per transplanted head", (*_weights(reading, now.yield_g, then.yield_g), gained))
+    yield Row("marketable heads, estimate", (*(whole_percent(one.share_usable) for one in (now, then)), ABSENT))
+    yield Row("raw mean per transplanted head", (*_weights(reading, now.raw_yield_g, then.raw_yield_g), ABSENT))
     yield Row("buckets", (*(_buckets(one) for one in (now, then)), ABSENT))
 
 
@@ -351,7 +347,7 @@ def _weights(reading: Reading, *grams: float | None) -> tuple[str | Sentence, ..
 
 
 def _buckets(candidate: Candidate) -> str:
-    return plain(candidate.stood.buckets, 9) if candidate.stood.buckets else "not itself tried"
+    return plain(candidate.stood.buckets, 9) if candidate.stood.buckets else "in no bucket"
 
 
 def _days(decision: Decision) -> Iterator[Row]:
@@ -362,4 +358,4 @@ def _days(decision: Decision) -> Iterator[Row]:
     if decision.days_later_limits:
         limits = difference_interval(*decision.days_later_limits, "days")
         later += f" ({limits})"
-    yield Row("days to harvest, expected", (told(now, "days"), told(then, "days"), later))
+    yield Row("days to harvest, estimate", (told(now, "days"), told(then, "days"), later))

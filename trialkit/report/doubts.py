@@ -17,19 +17,20 @@ from trialkit.words.check_words import check_words
 from trialkit.words.decision_words import scope, would_change
 from trialkit.words.departure_words import KIND_WORDS, amount_words
 from trialkit.words.loss_words import losses_sentence
-from trialkit.words.measures import Sentence, kitchen_words
+from trialkit.words.measures import Sentence
 from trialkit.words.model_words import note_sentence
-from trialkit.words.phrases import count, listed
+from trialkit.words.phrases import count
 from trialkit.words.response_words import RESPONSE_LABELS
 
 
 @dataclass(frozen=True)
 class CheckSaid:
-    """A check: what was looked at, what was found, what follows, and whether it is in order."""
+    """A check: what was looked at, what was found, what follows, its figures, and whether it is in order."""
 
     title: Sentence
     finding: Sentence
     consequence: Sentence
+    figures: Sentence
     ok: bool
 
 
@@ -75,7 +76,7 @@ def doubts(reading: Reading) -> Doubts:
     """Collect losses, checks, scope and what would change the answer."""
     decision, checks = reading.decision, _checks(reading)
     return Doubts(
-        losses=reading.said(lambda system: [losses_sentence(reading.results.losses, system)])[0],
+        losses=reading.said(lambda system: [losses_sentence(reading.results.losses, system, reading.site_names)])[0],
         troubles=tuple(_troubles(checks)),
         passed=_passed(checks),
         loss_table=_losses(reading),
@@ -109,11 +110,10 @@ def _troubles(checks: Checks) -> Iterator[Trouble]:
 
 def _passed(checks: Checks) -> str:
     """Count what shows no sign of trouble, in one line."""
-    fine = [kitchen_words(one.title) for _, some in checks for one in some if one.ok]
+    fine = sum(one.ok for _, some in checks for one in some)
     if not fine:
         return ""
-    names = listed([name[:1].lower() + name[1:] for name in dict.fromkeys(fine)])
-    return f"{count(len(fine), 'check')} {'shows' if len(fine) == 1 else 'show'} no sign of trouble: {names}."
+    return f"{count(fine, 'check')} {'shows' if fine == 1 else 'show'} no sign of trouble."
 
 
 def _capitalised(words: str) -> str:
@@ -134,8 +134,8 @@ def _ok(check: Check) -> bool:
 
 
 def _finding(reading: Reading, check: Check, unit: str) -> CheckSaid:
-    title, finding, consequence = reading.said(partial(check_words, check, unit))
-    return CheckSaid(title, finding, consequence, check.ok)
+    title, finding, consequence, figures = reading.said(partial(check_words, check, unit))
+    return CheckSaid(title, finding, consequence, figures, check.ok)
 
 
 HEAD_COUNTS = {
@@ -167,8 +167,9 @@ def _losses(reading: Reading) -> Table | None:
         for row in losses.by_treatment
     )
     note = (
-        "Marketable: of those with a record. Intervals allow for heads of a bucket faring alike (design effect "
-        f"{plain(losses.design_effect)}): Clopper and Pearson's of a share, Newcombe's of a difference, each alone."
+        "Marketable counts the heads with a record. Intervals allow for heads of a bucket faring alike, with a design "
+        f"effect of {plain(losses.design_effect)}. They are Clopper and Pearson's of a share and Newcombe's of a "
+        "difference, each by itself."
     )
     heads = columns(
         "treatment",
@@ -187,7 +188,7 @@ def _corrections(reading: Reading) -> Table | None:
         )
         for one in reading.results.corrections
     )
-    heads = tuple(map(text_column, ("record", "it said", "it says", "why", "corrected by", "on")))
+    heads = tuple(map(text_column, ("record", "it said", "it now says", "why", "corrected by", "on")))
     return make_table("corrections", "Values of the record that were put right", heads, body)
 
 
@@ -207,8 +208,8 @@ def _departures(reading: Reading) -> Table | None:
     )
     heads = tuple(map(text_column, ("bucket", "what", "as assigned", "as applied", "on", "its record says")))
     note = (
-        "Found in the records whatever a note says. Days are those on which most of the garden's buckets were planted "
-        "and mixed."
+        "These were found in the records, whatever a note says. Days are those on which most of the garden's buckets "
+        "were planted and mixed."
     )
     return make_table("departures", "Where a bucket was not treated as assigned", heads, body, note)
 

@@ -31,7 +31,7 @@ from trialkit.report.page import TEMPLATES
 from trialkit.report.reading import PART_WORDS, Part
 from trialkit.report.said_cautions import said_cautions, said_in_short
 from trialkit.words import default_words as words
-from trialkit.words.decision_words import after_costs, minds_of_all
+from trialkit.words.decision_words import MONEY, after_costs, minds_of_all
 from trialkit.words.feed_words import part_amount
 from trialkit.words.measures import (
     MeasureSystem,
@@ -119,7 +119,7 @@ def _lines(safe: Recommended) -> Iterator[CardLine]:
                 note = f"of {part.product} a bucket, once the last is dissolved"
                 yield CardLine("Then stir in", _of(safe, best, partial(_part_amount, part)), note)
         elif column == "acidifier":
-            note = "a little at a time, by your water: the handout has the table" if safe.acid else ""
+            note = "a little at a time, by your water, as in the table of the handout" if safe.acid else ""
             yield CardLine(title, acid_words(level), note, before=then)
         else:
             yield CardLine(title, level, before=then)
@@ -175,12 +175,12 @@ def _candidates(safe: Recommended) -> Table | None:
 
     heads = columns(
         "treatment",
-        weight("as recorded, {}"),
-        weight("expected, {}"),
+        weight("raw mean, {}"),
+        weight("estimate, {}"),
         weight(f"gain, {{}}, with its {percent(decision.thresholds.confidence)} interval"),
-        "better than now",
-        "near the best",
-        "given up" if money else weight("given up, {}"),
+        "chance better",
+        "chance near best",
+        "given up a bucket" if money else weight("given up, {}"),
         "buckets, in trials",
     )
     note = _told(safe, _candidate_note)
@@ -200,12 +200,12 @@ def _candidate_note(safe: Recommended, measures: Measures) -> str:
     margin = least_weight(decision.thresholds.margin_g, MeasureSystem(measures))
     money = decision.unit != "g per transplanted head"
     return (
-        "Weights are per transplanted head, lost ones counting as nothing. As recorded: the plain mean of the buckets, "
-        "whatever gardens and seasons they stood in. Expected, and everything after it: by the model of all trials, on "
-        f"average over gardens and seasons. Better than now: in a new garden and season{after_costs(decision)}. Near "
-        f"the best: within {margin} of the best of all. Given up: on average, against whichever is truly the best"
-        f"{' (value of a bucket, in the currency of the protocol)' if money else ''}. Buckets and trials: in which "
-        "just this stood; none of a dose between those tried."
+        "Weights are per transplanted head, lost ones counting as zero. The raw mean is that of the buckets, whatever "
+        "gardens and seasons they stood in. The estimate and everything after it come from the model of all trials, on "
+        "average over gardens and seasons. Better is better than the current practice, in a new garden and season"
+        f"{after_costs(decision)}. Near best is within {margin} of the best that was tried. Given up is how much less "
+        f"it yields, on average, than whatever is truly the best{f', {MONEY}' if money else ''}. The last column "
+        "counts buckets with just this treatment. A dose between those tried has none."
     )
 
 
@@ -258,5 +258,5 @@ def _spreads(safe: Recommended) -> Table | None:
         f"{percent(safe.decision.thresholds.confidence)} interval, {{}}",
     )
     heads = columns("differences between", *(in_unit(one.format, "g", measures) for one in told_of))
-    note = "Averaged over what the records leave open; what one trial cannot tell comes from what is thought before it."
+    note = "Averaged over what the records leave open. What few trials cannot tell comes from the priors."
     return make_table("spreads", "How much things vary", heads, body, note)

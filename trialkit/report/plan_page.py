@@ -20,7 +20,8 @@ from trialkit.report.page import TEMPLATES
 from trialkit.report.plan_card import plan_card
 from trialkit.report.said_cautions import said_cautions
 from trialkit.words.calendar_words import event_detail, event_title
-from trialkit.words.layout_words import effect_words, warning_sentence
+from trialkit.words.factor_words import effect_label
+from trialkit.words.layout_words import warning_sentence
 from trialkit.words.measures import MeasureSystem, Sentence, each_way, in_every_measure
 from trialkit.words.phrases import chance, count, date_words
 from trialkit.words.plan_words import (
@@ -45,9 +46,7 @@ from trialkit.words.plan_words import (
 from trialkit.words.shopping_words import item_amount, item_name, item_note
 from trialkit.words.treatment_names import treatment_label
 
-EARLIER = (
-    "As soon as one trial of your own was analysed, plan with what it found: trialkit plan DIR --ledger ITS-FOLDER."
-)
+EARLIER = "Once a trial of your own is analysed, plan with what it found: trialkit plan DIR --ledger ITS-FOLDER."
 SOME_BUDGET = 500
 """To show how a budget is stated where nothing has a cost."""
 
@@ -124,7 +123,7 @@ def _chance_heads(plan: Plan) -> tuple[str, str]:
 def _power_table(plan: Plan) -> Table | None:
     body = (
         Row(
-            effect_words(row.effect),
+            effect_label(row.effect),
             (
                 whole_percent(row.power),
                 plain(row.detectable_g),
@@ -136,11 +135,11 @@ def _power_table(plan: Plan) -> Table | None:
         for row in plan.effects
     )
     heads = columns("effect", *_chance_heads(plan), "numerator d.f.", "error d.f.")
-    simulated = f" {count(plan.replicates, 'trial')} simulated, {plain(plan.failed)} could not be fitted."
+    simulated = f" {count(plan.replicates, 'trial')} were simulated, and {plain(plan.failed)} could not be fitted."
     note = (
-        f"F tests at {percent(plan.level)}. A main effect of {plain(plan.margin_g)} g: the first and the "
-        "last level differ by it and the others lie midway. Average efficiency of the layout, against complete blocks: "
-        f"{plain(plan.efficiency)}.{simulated if plan.replicates else ''}"
+        f"F tests are at {percent(plan.level)}. With a main effect of {plain(plan.margin_g)} g, the first and the last "
+        "level differ by it, and the others lie midway. The average efficiency of the layout, against complete blocks, "
+        f"is {plain(plan.efficiency)}.{simulated if plan.replicates else ''}"
     )
     return make_table("effects", "What each effect's test would find", (*heads, text_column("how found")), body, note)
 
@@ -184,7 +183,9 @@ def _versus_table(plan: Plan) -> Table | None:
             is_known=asked.dose_half_width_tsp is not None,
         ),
     )
-    note = "Gains are of the next handout, by the transplanted head. A change is another advice than without the trial."
+    note = (
+        "Gains are those of the next handout, per transplanted head. A change is other advice than without the trial."
+    )
     return make_table("versus", "What it brings and takes", tuple(heads), body, note, is_ordered=True)
 
 
@@ -229,7 +230,7 @@ def _design_table(plan: Plan) -> Table | None:
         if not row.beyond or at == 0
     )
     refused = sorted({refusal_sentence(row.refused) for row in plan.designs if row.refused})
-    note = "By value. The last two columns are for a statistician; a dash stands where that was not worked out."
+    note = "The most valuable stands first. The last two columns are for a statistician. A dash says not calculated."
     return make_table("designs", "Designs within the limits", heads, body, " ".join((note, *refused)))
 
 
@@ -252,7 +253,7 @@ def _sensitivity_table(plan: Plan) -> Table | None:
 def _spread_table(plan: Plan) -> Table | None:
     body = (Row(GROUPING_WORDS[spread.grouping], (plain(spread.sd_g),)) for spread in plan.spreads)
     heads = columns("what varies", "standard deviation, g")
-    note = f"Source: {source_words(plan.source)}. {EARLIER}"
+    note = f"This rests on {source_words(plan.source)}. {EARLIER}"
     return make_table("spreads", "What the plan assumes", heads, body, note)
 
 
@@ -330,6 +331,8 @@ def _shopping_table(plan: Plan) -> Table | None:
         *columns("", "cost")[1:],
         text_column("how calculated"),
     )
-    known = f"Known prices come to {told(needed.cost, 'money')} in products.csv's currency; the rest has none there."
+    known = (
+        f"What has a price in products.csv costs {told(needed.cost, 'money')} in its currency. The rest has none there."
+    )
     note = known if needed.cost else "products.csv has no prices."
     return make_table("shopping", "What is needed", heads, body, note)

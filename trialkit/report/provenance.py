@@ -55,10 +55,15 @@ def facts(reading: Reading) -> tuple[str, ...]:
 def layout(design: Design) -> tuple[str, ...]:
     """Say how the trial was laid out."""
     blocks = count(design.blocks_per_site, "block")
-    line = f"{design.kind[:1].upper()}{design.kind[1:]}, {blocks} at each garden."
+    line = (
+        f"Each garden had {blocks}, groups of buckets that are alike before treatment. Lots decided which bucket got "
+        f"which treatment ({design.kind})."
+        if design.blocks_per_site > 1
+        else f"Lots decided which bucket of a garden got which treatment ({design.kind})."
+    )
     if design.whole_plot is None:
         return (line,)
-    return (line, f"Whole plots carry the {design.whole_plot}; the rest was randomised within them.")
+    return (line, f"Each whole plot, a group of buckets in a block, had one {design.whole_plot}.")
 
 
 def _inputs(reading: Reading) -> Table | None:
@@ -80,7 +85,7 @@ def _sites(reading: Reading) -> Table | None:
     marketable = {row.site: row.share_usable for row in reading.results.losses.by_site}
     body = (
         Row(
-            site.name or site.site,
+            f"{site.name} ({site.site})" if site.name and site.name != site.site else site.site,
             (
                 site.kind or ABSENT,
                 site.water_source or ABSENT,
@@ -93,4 +98,5 @@ def _sites(reading: Reading) -> Table | None:
     )
     heads = (text_column("garden"), text_column("kind"), text_column("water"))
     numbers = columns("", "alkalinity, mg/L CaCO₃", "sun, hours a day", "heads marketable, of those recorded")[1:]
-    return make_table("sites", "The gardens", (*heads, *numbers), body)
+    note = "Alkalinity is what the acid has to overcome, in mg/L as calcium carbonate."
+    return make_table("sites", "The gardens", (*heads, *numbers), body, note)

@@ -22,15 +22,16 @@ from trialkit.pages.numerals import (
 )
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
 from trialkit.report.reading import PART_WORDS, Reading
-from trialkit.words.decision_words import after_costs
+from trialkit.words.decision_words import MONEY, after_costs
 from trialkit.words.factor_words import FACTOR_LABELS, effect_label
 from trialkit.words.measures import Sentence, joined, least_weight
 from trialkit.words.model_words import SPREAD_WORDS, TOO_SMALL, model_sentences, variance_label
 from trialkit.words.response_words import RESPONSE_HEADS, RESPONSE_LABELS, not_analysed_sentence
 
 WHY_THEY_DIFFER = (
-    "differ, as chance favours the largest: few buckets are pulled toward what is known of their cultivar, dose and "
-    "acid, and to gardens and seasons in general"
+    "An estimate differs from its raw mean, because luck lifts the highest raw means. The fewer buckets a treatment "
+    "has, the more its estimate goes by its cultivar, dose and acid elsewhere. It is an average over gardens and "
+    "seasons."
 )
 """Raw means and estimates."""
 
@@ -60,7 +61,7 @@ def candidate_table(reading: Reading) -> Table | None:
         return None
     thresholds, in_grams = decision.thresholds, decision.unit == "g per transplanted head"
     measures = reading.design.measures
-    value = () if in_grams else (f"value, {decision.unit}",)
+    value = () if in_grams else ("value a bucket",)
 
     def weight(heading: str) -> Sentence:
         return in_unit(heading.format, "g", measures)
@@ -75,7 +76,7 @@ def candidate_table(reading: Reading) -> Table | None:
         *value,
         "chance better",
         "chance near best",
-        weight("given up, {}") if in_grams else f"given up, {decision.unit}",
+        weight("given up, {}") if in_grams else "given up a bucket",
         "buckets",
     )
     body = (
@@ -100,17 +101,20 @@ def candidate_table(reading: Reading) -> Table | None:
         )
         for row in decision.candidates
     )
-    note = reading.said(lambda system: [_candidate_note(decision, least_weight(thresholds.margin_g, system))])[0]
-    return make_table("candidates", "Candidates for the default", heads, body, note)
+    note = reading.said(
+        lambda system: [_candidate_note(decision, least_weight(thresholds.margin_g, system), in_grams=in_grams)]
+    )[0]
+    return make_table("candidates", "Every treatment that could be the default", heads, body, note)
 
 
-def _candidate_note(decision: Decision, near: str) -> str:
+def _candidate_note(decision: Decision, near: str, *, in_grams: bool) -> str:
     return (
-        "Raw mean: of the buckets as recorded. Estimate: what is expected, by one model of all records; marketable, "
-        f"gain and chances come from it. The two {WHY_THEY_DIFFER}. Better: than the current practice"
-        f"{after_costs(decision)}, in a new garden and season. Near best: within {near} of the "
-        "best of all candidates, doses between those tried among them, on average over gardens and seasons. Given up: "
-        f"on average, against whichever is truly the best. From {plain(decision.draws, 6)} draws."
+        "The raw mean is that of the buckets as recorded. The estimate, the marketable share, the gain and the chances "
+        f"come from one model of all records. {WHY_THEY_DIFFER} Better is better than the current practice"
+        f"{after_costs(decision)}, in a new garden and season. Near best is within {near} of the best that was tried, "
+        "or of a dose between, on average over gardens and seasons. Given up is how much less a treatment yields, on "
+        f"average, than whatever is truly the best. {'' if in_grams else f'Values are {MONEY}. '}All this comes from "
+        f"{plain(decision.draws, 6)} draws."
     )
 
 
@@ -127,8 +131,8 @@ def spread_table(reading: Reading) -> Table | None:
     )
     heads = columns("what varies", "standard deviation, g", f"{percent(decision.thresholds.confidence)} interval, g")
     note = (
-        "Of the weight of a marketable head. Averages over what the records and half-normal priors leave open; where "
-        "one trial cannot tell, as of seasons, they are the prior's. All averages are worth "
+        "These are of the weight of a marketable head, averaged over what records and half-normal priors leave open. "
+        "Where one trial cannot tell, as of seasons, they are the prior's. All averages are worth "
         f"{plain(decision.effective_points)} equally weighted sets of standard deviations."
     )
     return make_table("spreads", "How much things vary, by the model behind the decision", heads, body, note)
@@ -224,7 +228,7 @@ def marginal_table(reading: Reading, name: str, response: ResponseResult, column
         for row in level_means(response, column)
     )
     heads = _estimate_columns(label, response.unit, reading)
-    return make_table(name, f"Means by {label}, all else alike", heads, body)
+    return make_table(name, f"Means by {label}, averaged over the other factors", heads, body)
 
 
 def level_means(response: ResponseResult, column: str) -> tuple[LevelMean, ...]:
@@ -316,19 +320,19 @@ def _comparisons(reading: Reading, name: str, response: ResponseResult) -> Table
         f"s.e., {response.unit}",
         "d.f.",
         "p",
-        "pairs ahead",
+        "superiority",
         *(("alike",) if tested else ()),
     )
     caption: str | Sentence = "Difference from the current practice"
     if reading.current:
-        caption = joined(f"{caption} (", reading.label(reading.current), ")")
+        caption = joined(f"{caption}, ", reading.label(reading.current))
     note = (
-        "Intervals and p values allow for all comparisons (Dunnett). Pairs ahead: of pairs of buckets side by side, "
-        "one with this treatment and one with the current practice, the share in which this one's mean is the higher."
+        "Intervals and p values allow for all comparisons (Dunnett). Superiority is how "
+        "often a bucket of this treatment has a higher mean than one of the current practice beside it."
     )
     if tested:
         note += (
-            " Alike: two one-sided tests that the difference is within the protocol's margin of equivalence, each for "
-            "itself (Schuirmann 1987)."
+            " Alike is by two one-sided tests that the difference is within the protocol's margin of equivalence "
+            "(Schuirmann 1987). Each stands by itself."
         )
     return make_table(f"{name}-comparisons", caption, heads, body, note)

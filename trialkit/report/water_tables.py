@@ -56,10 +56,10 @@ def _doses(reading: Reading) -> Table | None:
     )
     recipe = ", ".join(f"{element} {mg_l:g}" for element, mg_l in RECIPE_MG_L.items())
     note = (
-        "What nutrient adds to the water of a full bucket, by the label and the weight of a level spoon. "
+        "This is what nutrient adds to the water of a full bucket, by the label and the weight of a level spoon. "
         "Where a feed has several products, spoons and grams are of the first. "
         "Conductivity, with that of the water, is an estimate within about 15 %. "
-        f"A published solution ({USUAL_RECIPE}; figures from memory) has {recipe} mg/L."
+        f"A published solution has {recipe} mg/L ({USUAL_RECIPE}, figures from memory)."
     )
     return make_table("doses", "What a dose is in the bucket", heads, body, note)
 
@@ -79,8 +79,8 @@ def _sites(water: RecordedWater) -> Table | None:
         for row in water.sites
     )
     note = (
-        "Alkalinity, mg/L as calcium carbonate: as sites.csv states it, and as pH before and after the recorded acid "
-        "says (charge balance; a strip's reading is taken as the step that it is)."
+        "Alkalinity is in mg/L as calcium carbonate. It is as sites.csv states it, and as pH before and after the "
+        "recorded acid says by charge balance. A strip's reading is taken as the step that it is."
     )
     return make_table("waters", "Each garden's water", heads, body, note)
 
@@ -105,7 +105,10 @@ def _readings(water: RecordedWater) -> Table | None:
         )
         for row in water.readings
     )
-    note = "Means over buckets of pH after mixing: read, and foreseen by the stated and by the fitted alkalinity."
+    note = (
+        "These are means over buckets of the pH after mixing. It is as read, and as foreseen by the stated and by the "
+        "fitted alkalinity."
+    )
     return make_table("ph", "pH after mixing, prediction beside record", heads, body, note)
 
 
@@ -125,8 +128,8 @@ def _climbs(water: RecordedWater) -> Table | None:
         for row in water.climbs
     )
     note = (
-        "From the pH after acid to the next reading, over the days between: carbon dioxide leaves, microbes eat the "
-        "acid, and roots take up nitrate. A mean over buckets; it need not go on at this pace."
+        "This is from the pH after acid to the next reading, over the days between, as a mean over buckets. Carbon "
+        "dioxide leaves, microbes eat the acid, and roots take up nitrate. It need not go on at this pace."
     )
     return make_table("climbs", "How fast the pH came back", heads, body, note)
 
@@ -146,7 +149,7 @@ def _scarce(water: RecordedWater) -> Iterator[str]:
 def _contradictions(water: RecordedWater) -> tuple[str, ...]:
     return tuple(
         f"At {row.site} the acid acted as in water of about {plain(row.effective, 2)} mg/L, not the "
-        f"{plain(row.stated)} mg/L stated: test that water's alkalinity before giving acid by it."
+        f"{plain(row.stated)} mg/L stated. Test that water's alkalinity before giving acid by it."
         for row in water.sites
         if _contradicts(row)
     )

@@ -29,33 +29,34 @@ NOTABLE_SHARE = 0.05
 """A twentieth of the heads is worth a word (common practice, no source)."""
 NOTABLE_DAYS = 1.0
 MOST_RIVALS = 2
+MONEY = "in the currency of the prices"
 VERDICT_WORDS: Mapping[Verdict, str] = {
     Verdict.CHANGE: "change the default",
     Verdict.CHANGE_AND_TEST: "change the default, and test again",
-    Verdict.KEEP: "keep the current default",
-    Verdict.KEEP_AND_TEST: "keep the current default, and test again",
+    Verdict.KEEP: "keep the current practice",
+    Verdict.KEEP_AND_TEST: "keep the current practice, and test again",
 }
 NO_DECISION_WORDS = {
     "not_asked": "The weight of heads was not analysed: the protocol does not ask for it.",
     "nothing_usable": (
-        "No head became marketable and was weighed, so nothing tells one treatment from another. Fill in in heads.csv "
-        "what heads weighed, if somebody knows; else the trial has to be repeated."
+        "No marketable head was weighed, so nothing tells one treatment from another. If somebody knows what heads "
+        "weighed, write it into heads.csv; else the trial has to be repeated."
     ),
     "no_practice_record": (
-        "There is no record of the current practice, so there is nothing to compare the others with. Fill in in "
-        "heads.csv what became of its heads, if somebody knows; else the trial has to be repeated."
+        "There is no record of the current practice, so there is nothing to compare the others with. If somebody knows "
+        "what became of its heads, write it into heads.csv; else the trial has to be repeated."
     ),
     "one_treatment": (
-        "The current practice alone has records, so there is nothing to compare it with. Fill in in heads.csv what "
-        "became of the other heads, if somebody knows; else the trial has to be repeated."
+        "The current practice alone has records, so there is nothing to compare it with. If somebody knows what became "
+        "of the other heads, write it into heads.csv; else the trial has to be repeated."
     ),
     "practice_lost": (
         "No head of the current practice became marketable, and too little is known of the others to recommend one of "
-        "them. Fill in in heads.csv what became of their heads, or test them again."
+        "them. Write into heads.csv what became of their heads, or test them again."
     ),
     "too_open": (
-        "The records are too few to tell how much buckets and gardens vary, so no chance can be calculated. More "
-        "buckets of each treatment, or more gardens, would tell."
+        "There are too few records to tell how much buckets and gardens vary, so no chance can be calculated. Test "
+        "again with more buckets of each treatment, or with more gardens."
     ),
 }
 
@@ -87,16 +88,19 @@ def _what_to_do(decision: Decision, system: MeasureSystem) -> Iterator[str]:
     current, other = (treatment_words(one, system) for one in (decision.current, decision.alternative))
     gain = decision.shown.gain
     assert gain is not None  # only the current practice has none
-    gained, sure = _amount(gain, system), decision.thresholds.confidence
-    limits = f"({sure * 100:g} % interval {_limits(gain, system)}, on average over gardens and seasons)"
+    expected = f"we expect {_difference(gain, system)} of each transplanted head, on average over gardens and seasons."
     if decision.verdict.changes:
         yield f"Change the default to {other}{again}."
-        yield f"A transplanted head is expected to give {gained} with what we say now, {current} {limits}."
+        yield f"The handout now names {current}, the current practice."
+        yield f"With the change {expected}"
+        yield _left_open(decision, gain, system)
         if after_costs(decision) and gain.estimate < 0:
             yield "After costs it is worth more."
     else:
-        yield f"Keep the current default, {current}{again}."
-        yield (f"With the best of the others, {other}, a transplanted head is expected to give {gained} now {limits}.")
+        yield f"Keep the current practice, {current}{again}."
+        yield f"The best alternative is {other}."
+        yield f"With it {expected}"
+        yield _left_open(decision, gain, system)
         yield from _not_worth_a_change(decision, system)
     yield from _failed(decision)
     yield from _shares(decision)
@@ -106,24 +110,25 @@ def _what_to_do(decision: Decision, system: MeasureSystem) -> Iterator[str]:
 def _not_worth_a_change(decision: Decision, system: MeasureSystem) -> Iterator[str]:
     if decision.shown.expected_value > decision.chosen.expected_value:
         cost = least_weight(decision.thresholds.change_cost_g, system)
-        yield f"That is not more than the {cost} that a change must bring{after_costs(decision)}."
+        yield f"A change must bring more than {cost}{after_costs(decision)} to be worth it."
 
 
 def gain_in_short(decision: Decision, system: MeasureSystem = BOTH) -> tuple[str, str]:
-    """What a change brings, for a card: the gain, then its limits and what goes with it."""
+    """What a change brings, for a card: the gain, then its interval and what goes with it."""
     gain = decision.shown.gain
     assert gain is not None  # only the current practice has none
     return f"{_difference(gain, system)} a head", " ".join(_with_the_gain(decision, gain, system))
 
 
 def _with_the_gain(decision: Decision, gain: Gain, system: MeasureSystem) -> Iterator[str]:
-    limits = f"{decision.thresholds.confidence * 100:g} % interval {_limits(gain, system)}"
     if decision.verdict.changes:
-        yield f"than with what we say now ({limits})."
+        yield f"{_than(gain, system)} with the current practice."
+        yield _left_open(decision, gain, system)
         if after_costs(decision) and gain.estimate < 0:
             yield "After costs it is worth more."
     else:
-        yield f"with the best of the others, {treatment_words(decision.alternative, system)} ({limits})."
+        yield f"with the best alternative, {treatment_words(decision.alternative, system)}."
+        yield _left_open(decision, gain, system)
         yield from _not_worth_a_change(decision, system)
     yield from _days(decision)
 
@@ -156,7 +161,7 @@ def _minds(results: Results, decision: Decision, system: MeasureSystem) -> Itera
     yield from departures_words(results, system)
     for caution in decision.cautions:
         if caution not in ("failed_gardens", "losses", "priors"):
-            yield check_words(_failed_check(caution, results), results.responses[YIELD].unit, system)[2]
+            yield check_words(_failed_check(caution, results), results.responses[YIELD].unit, system).consequence
         elif caution != "failed_gardens":
             yield _caution(caution, decision, results, system)
     if decision.evidence.trials == 1:
@@ -169,10 +174,15 @@ def _difference(gain: Gain, system: MeasureSystem) -> str:
     return f"{head_weight(abs(gain.estimate), system)} {'more' if gain.estimate > 0 else 'less'}"
 
 
-def _amount(gain: Gain, system: MeasureSystem) -> str:
-    """Say an expected gain, to go before what it is compared with."""
-    said = _difference(gain, system)
-    return f"{said} {'as' if said == 'as much' else 'than'}"
+def _than(gain: Gain, system: MeasureSystem) -> str:
+    """Join a gain to what it is compared with."""
+    return "as" if head_amount(gain.estimate, system.measures) == 0 else "than"
+
+
+def _left_open(decision: Decision, gain: Gain, system: MeasureSystem) -> str:
+    """Say an interval, and what an interval is."""
+    sure = f"{decision.thresholds.confidence * 100:g} % interval"
+    return f"The records leave open {_limits(gain, system)} ({sure})."
 
 
 def _limits(gain: Gain, system: MeasureSystem) -> str:
@@ -196,7 +206,7 @@ def _failed(decision: Decision) -> Iterator[str]:
     """Gardens that lost everything."""
     if decision.evidence.failed_gardens:
         where = listed(decision.evidence.failed_gardens)
-        yield f"No head became marketable at {where}: what is expected of a garden allows for such a loss."
+        yield f"No head became marketable at {where}. What we expect allows for such a loss."
 
 
 def _shares(decision: Decision) -> Iterator[str]:
@@ -219,47 +229,49 @@ def how_sure(decision: Decision, system: MeasureSystem = BOTH) -> str:
     """Both chances, and what is given up."""
     (better, better_words), (near, near_words) = chances(decision, system)
     return (
-        f"The chance {better_words} is {chance(better)}. The chance {near_words} is {chance(near)}{_short(decision)}. "
-        f"{given_up(decision, system)}"
+        f"The chance {better_words}, is {chance(better)}. The chance {near_words} is {chance(near)}. "
+        f"{settled_words(decision)} {given_up(decision, system)}"
     )
 
 
 def chances(decision: Decision, system: MeasureSystem = BOTH) -> tuple[tuple[float, str], tuple[float, str]]:
     """Two different chances, each with what it is of: better than what is said now, and near the best of all."""
     changes, margin = decision.verdict.changes, decision.thresholds.margin_g
-    subject = "it" if changes else f"the best of the others, {treatment_words(decision.alternative, system)},"
-    near = f"within {least_weight(margin, system)} a head of" if margin else "as good as"
+    costs = after_costs(decision)
+    near = f"near the best that was tried (within {least_weight(margin, system)} a head{costs})"
+    if not margin:
+        near = f"as good as the best that was tried{costs}"
     return (
         (
             decision.shown.probability_better or 0.0,
-            f"that {subject} is better{after_costs(decision)} than what we say now, in a new garden and season,",
+            f"that {'it' if changes else 'the best alternative'} is better{costs} than the current practice, in a new "
+            "garden and season",
         ),
         (
             decision.chosen.probability_near_best,
-            f"that {'it' if changes else 'what we say now'} is {near} the best of all that was tried"
-            f"{after_costs(decision)}",
+            f"that {'it' if changes else 'the current practice'} is {near}",
         ),
     )
 
 
-def _short(decision: Decision) -> str:
-    if decision.verdict.is_settled:
-        return ""
+def settled_words(decision: Decision) -> str:
+    """From which chance the protocol calls an answer settled, and whether this one is."""
     asked = asked_chance(decision.thresholds.adopt_probability)
     just = "just " if chance(decision.chosen.probability_near_best) == asked else ""
-    return f", {just}short of the {asked} at which the protocol calls it settled"
+    found = "is settled" if decision.verdict.is_settled else f"falls {just}short"
+    return f"An answer is settled once its chance of being near the best is {asked}. This one {found}."
 
 
 def given_up(decision: Decision, system: MeasureSystem = BOTH) -> str:
     """What the choice gives up on average."""
     loss = decision.chosen.expected_loss
     if decision.unit == "currency a bucket":
-        amount = f"{number(loss, 2)} a bucket in the currency of the prices"
+        amount = f"{number(loss, 2)} a bucket {MONEY}"
     else:
         least = "0.1 oz" if system.measures == "kitchen" else "1 g"
         told = head_amount(loss, system.measures)
         amount = f"{head_weight(loss, system) if told else f'less than {least}'} a head"
-    return f"On average it gives up {amount} against whichever is truly the best."
+    return f"On average we give up {amount}, because another treatment may truly be the best."
 
 
 def what_it_rests_on(decision: Decision, system: MeasureSystem = BOTH) -> str:
@@ -277,7 +289,7 @@ def _rests_on(decision: Decision, system: MeasureSystem) -> Iterator[str]:
         )
     else:
         yield dose_tried(decision, system)
-    yield f"{_all(decision.evidence)} went into the calculation."
+    yield f"In all, the answer rests on {_all(decision.evidence)}."
     for one in decision.tipping:
         yield _tipping(one, decision, system)
     yield from all_lost_words(decision, system)
@@ -290,20 +302,19 @@ def _all(evidence: Evidence) -> str:
         when = f" in {evidence.trials} trials{span}"
     elif seasons:
         when = f" in {seasons[0]}"
-    return f"In all, {count(evidence.buckets, 'bucket')} at {count(evidence.gardens, 'garden')}{when}"
+    return f"{count(evidence.buckets, 'bucket')} at {count(evidence.gardens, 'garden')}{when}"
 
 
 def _tipping(point: TippingPoint, decision: Decision, system: MeasureSystem) -> str:
     """What would have to be true of heads without a record for the choice to turn."""
-    have = f"{count(point.unrecorded, 'head')} of {treatment_words(point.treatment, system)} " + (
-        "has no record" if point.unrecorded == 1 else "have no record"
-    )
+    has, them = ("has", "it") if point.unrecorded == 1 else ("have", "them")
+    have = f"{count(point.unrecorded, 'head')} of {treatment_words(point.treatment, system)} {has} no record."
     if point.turns_at is None:
-        return f"{have}: whatever became of them, the choice would stay."
+        return f"{have} Whatever became of {them}, the answer stays."
     bound = "or fewer" if point.treatment == decision.recommended else "or more"
     return (
-        f"{have}: if {in_percent(point.turns_at)} of them {bound} were marketable, the choice would turn (of those "
-        f"with a record, {in_percent(point.share_recorded)} were)."
+        f"{have} If {in_percent(point.turns_at)} of them {bound} were marketable, the answer would change. Of those "
+        f"with a record, {in_percent(point.share_recorded)} were."
     )
 
 
@@ -314,27 +325,29 @@ def would_change(decision: Decision, system: MeasureSystem = BOTH) -> tuple[str,
 
 def _would_change(decision: Decision, system: MeasureSystem) -> Iterator[str]:
     sure = asked_chance(decision.thresholds.adopt_probability)
-    (_, (near, near_words)) = chances(decision, system)
+    now = f"The chance of being near the best is {chance(decision.chosen.probability_near_best)} now."
     if decision.verdict.is_settled:
-        yield f"Records after which the chance {near_words} fell below {sure}: it is {chance(near)} now."
+        yield f"{now} New records that bring it below {sure} would open the question again."
     else:
-        yield f"The chance {near_words} is {chance(near)}: from {sure} on no further test is asked for."
+        yield f"{now} From {sure} on, no further test is asked for."
     rivals = _rivals(decision)
     if rivals:
-        named = " and ".join(treatment_words(one.treatment, system) for one in rivals)
+        named = " ".join(f"Grow it beside {treatment_words(one.treatment, system)}." for one in rivals)
         yield (
-            f"A trial of what is recommended beside {named}, at other gardens and in another season: of the others "
-            "that were tried, "
-            f"{'these are' if len(rivals) > 1 else 'this is'} the most likely to be near the best."
+            f"Test what is recommended again, at other gardens and in another season. {named} Of the others that were "
+            f"tried, {'these are' if len(rivals) > 1 else 'this is'} the most likely to be near the best."
         )
     if decision.dose and decision.dose.at_edge:
         yield (
-            f"A trial of larger doses: {teaspoons(decision.dose.points[-1].dose_tsp, system)} is the largest that was "
-            "tried, and it did best by the curve."
+            f"Test larger doses. We expect most from the largest that was tried, "
+            f"{teaspoons(decision.dose.points[-1].dose_tsp, system)}."
         )
     if not decision.verdict.changes and decision.shown.expected_value > decision.chosen.expected_value:
         cost = least_weight(decision.thresholds.change_cost_g, system)
-        yield f"A change of the handout that costs less than {cost} a head."
+        yield (
+            f"The protocol asks that a change bring more than {cost} a head. If it asked for less, the best "
+            "alternative could be recommended."
+        )
     if decision.other_priors:
         yield priors_words(decision, system)
     yield from (_tipping(one, decision, system) for one in decision.tipping if one.turns_at is not None)
@@ -350,17 +363,17 @@ def priors_words(decision: Decision, system: MeasureSystem = BOTH) -> str:
     """What would be grown with priors half or twice as wide."""
     named = " or ".join(treatment_words(one, system) for one in dict.fromkeys(decision.other_priors))
     return (
-        "The choice leans on what is thought of the sizes of effects before any record: with half or twice as much "
-        f"room for them it would be {named}."
+        "The answer leans on an assumption, made before any record, of how much treatments can differ. With half or "
+        f"twice as much it would be {named}."
     )
 
 
 def scope(decision: Decision, system: MeasureSystem = BOTH) -> tuple[str, ...]:
     """What the answer covers and what it leaves out."""
     return (
-        "Nothing is recommended beyond the doses tried, nor a cultivar or an acid that was not tried.",
-        "What a transplanted head gave is its marketable weight; one that was lost, not ready at the end or not "
-        "marketable counts as nothing.",
+        "We recommend only doses within those tried, and only cultivars and acids that were tried.",
+        "What counts is the marketable weight of every transplanted head. One that was lost, not ready at the end or "
+        "not marketable counts as zero.",
         *(dose_sentences(decision, system)),
         *_gardens(decision.evidence),
         *_costs(decision),
@@ -369,33 +382,30 @@ def scope(decision: Decision, system: MeasureSystem = BOTH) -> tuple[str, ...]:
 
 def _gardens(evidence: Evidence) -> Iterator[str]:
     if evidence.gardens < FEWEST_RANDOM_LEVELS:
-        gave = "One garden" if evidence.gardens == 1 else "Two gardens"
-        yield (
-            f"{gave} gave records. How much gardens differ is then taken from what is thought before any record; the "
-            "chances and intervals allow for that."
-        )
+        gave = "one garden" if evidence.gardens == 1 else "two gardens"
+        yield f"Only {gave} gave records. How much gardens differ is then an assumption, made before any record."
     if evidence.trials == 1:
         yield (
-            "One season is one season: water, heat and light differ in the next. How much that changes is taken from "
-            "what is thought before any record; the chances and intervals allow for it."
+            "This was one season, and water, heat and light differ in the next. How much that changes is an "
+            "assumption, made before any record. The chances and intervals allow for it."
         )
 
 
 def _costs(decision: Decision) -> Iterator[str]:
     """What was not counted."""
     if decision.unit == "g per transplanted head":
-        yield "Candidates are valued by what a transplanted head yields alone: the protocol gives no price of lettuce."
+        yield "Treatments are compared by weight alone, because the protocol gives no price of lettuce."
         if decision.thresholds.cost_per_bucket or decision.thresholds.delay_cost_per_day:
-            yield "Costs of a bucket or of waiting were not counted: without a price nothing weighs them."
+            yield "The costs of a bucket and of waiting are not counted, because that takes a price of lettuce."
         return
     yield "Seed and labour are not counted."
     absent = [name for name in decision.uncounted if name != "waiting"]
     if absent:
         yield (
-            f"The cost of {' and '.join(absent)} is not counted: a price, or the amount used, is not in the records."
+            f"The cost of {' and '.join(absent)} is not counted, because its price or the amount used is not recorded."
         )
     if "waiting" in decision.uncounted:
-        yield "Waiting is not counted, because days to harvest are not known of all that could be grown."
+        yield "Waiting is not counted, because some treatments have no days to harvest."
 
 
 def cautions(results: Results, system: MeasureSystem = BOTH) -> tuple[str, ...]:
@@ -412,8 +422,8 @@ def _caution(caution: Caution, decision: Decision, results: Results, system: Mea
         return losses_warning(results.losses, system)
     if caution == "priors":
         return priors_words(decision, system)
-    _, finding, consequence = check_words(_failed_check(caution, results), results.responses[YIELD].unit, system)
-    return f"{finding} {consequence}"
+    said = check_words(_failed_check(caution, results), results.responses[YIELD].unit, system)
+    return f"{said.finding} {said.consequence}"
 
 
 def _failed_check(caution: Caution, results: Results) -> Check:

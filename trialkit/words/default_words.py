@@ -42,7 +42,7 @@ def parts_sentences(practice: Practice, measures: Measures) -> Iterator[str]:
     """Say what goes into each bucket beside the nutrient, where anything does."""
     parts = [part_words(part.product, part.tsp, part.g_per_tsp, measures) for part in practice.parts]
     if parts:
-        yield f"With it, stirred in after the nutrient, go {listed(parts)} into each bucket."
+        yield f"After the nutrient, stir {listed(parts)} into each bucket."
 
 
 def what_would_change_it(document: Recommended, measures: Measures = "both") -> tuple[str, ...]:
@@ -61,14 +61,14 @@ def acid_taken(document: Recommended) -> Iterator[str]:
     if not document.acid:
         return
     if found is None:
-        yield "The amounts of acid on the handout are those of chemistry: no trial's readings tell what waters took."
+        yield "The amounts of acid on the handout are as chemistry has them. No trial's readings tell what waters took."
         return
     limits = f"{document.decision.thresholds.confidence * 100:g} % interval {found.lower:.2f} to {found.upper:.2f}"
     yield (
-        f"The amounts of acid on the handout are {found.ratio:.2f} times those of chemistry ({limits}), by "
-        f"{count(found.mixings, 'mixing')} in {count(found.gardens, 'garden')} of the trials. None is raised above "
-        f"what leaves the water of least alkalinity in its class at pH {LOWEST_PH_AFTER_A_STEP:g} by chemistry, and "
-        f"none takes it below {LOWEST_PH:g}."
+        f"The amounts of acid on the handout are {found.ratio:.2f} times what chemistry says ({limits}). That is what "
+        f"{count(found.mixings, 'mixing')} in {count(found.gardens, 'garden')} of the trials took. Even in the water "
+        f"of least alkalinity of its class, no amount brings the pH below {LOWEST_PH:g}. None is raised so far that by "
+        f"chemistry the pH there would fall below {LOWEST_PH_AFTER_A_STEP:g}."
     )
 
 
@@ -78,7 +78,7 @@ def set_beside(document: Recommended, measures: Measures = "both") -> str:
     ours, practice = (
         treatment_words(one, system) for one in (document.decision.alternative, document.decision.current)
     )
-    return f"{ours} beside what we say now, {practice}"
+    return f"These are gains of {ours}. They are over the current practice, {practice}."
 
 
 def trial_by_trial(document: Recommended, measures: Measures = "both") -> str:
@@ -87,20 +87,27 @@ def trial_by_trial(document: Recommended, measures: Measures = "both") -> str:
     gain = document.decision.shown.gain
     assert gain is not None  # only the current practice has none
     system = MeasureSystem(measures)
-    return f"{_as_recorded(both, system)} All trials together say to expect {head_weight(gain.estimate, system)}."
+    found = _as_recorded(_subject(document), both, system)
+    return f"{found} From all trials together we expect a gain of {head_weight(gain.estimate, system)}."
 
 
-def _as_recorded(both: Sequence[EvidenceTrial], system: MeasureSystem) -> str:
+def _subject(document: Recommended) -> str:
+    """Name what is set beside the current practice."""
+    return "this treatment" if document.decision.verdict.changes else "the best alternative"
+
+
+def _as_recorded(subject: str, both: Sequence[EvidenceTrial], system: MeasureSystem) -> str:
     gains = [one.gain or 0.0 for one in both]
+    pair = f"both {subject} and the current practice"
     if not gains:
-        return "No trial had both in one garden."
+        return f"No trial had {pair} in one garden."
     if len(gains) == 1:
-        return f"One trial had both in its gardens, and found {head_weight(gains[0], system)} as recorded."
+        return f"One trial had {pair} in its gardens. As recorded, the gain was {head_weight(gains[0], system)}."
     ahead = sum(gain > 0 for gain in gains)
     whole = "both" if len(gains) == 2 else "all"
     among = whole if ahead == len(gains) else str(ahead or "none")
     return (
-        f"{len(gains)} trials had both in their gardens: as recorded it was ahead in {among} of them, with gains of "
+        f"{len(gains)} trials had {pair} in their gardens. As recorded, it was ahead in {among} of them, with gains of "
         f"{head_weight(min(gains), system)} to {head_weight(max(gains), system)}."
     )
 
@@ -109,17 +116,17 @@ def what_is_not_known(document: Recommended) -> Iterator[str]:
     """What the trials cannot tell."""
     apart = [one for one in document.evidence if one.kind == "trial" and one.gain is None]
     if apart:
-        names = ", ".join(trial_name(one.trial, one.season) for one in apart[:MOST_NAMED])
-        more = f" and {len(apart) - MOST_NAMED} more" if len(apart) > MOST_NAMED else ""
+        names = "; ".join(trial_name(one.trial, one.season) for one in apart[:MOST_NAMED])
+        more = f"; and {len(apart) - MOST_NAMED} more" if len(apart) > MOST_NAMED else ""
         yield (
-            f"{count(len(apart), 'trial')} had not both in one garden ({names}{more}). What was tried there still "
-            "counts."
+            f"In {count(len(apart), 'trial')} no garden had both {_subject(document)} and the current practice "
+            f"({names}{more}). What was tried there still counts."
         )
     yield from not_tried(document)
     if document.nitrogen_alone:
         alone = document.nitrogen_alone
         yield (
-            f"No trial used this much of {alone.product}: the dose is calculated from {', '.join(alone.tried)} by "
+            f"No trial used this much of {alone.product}. The dose is calculated from {', '.join(alone.tried)} by "
             "nitrogen alone, and the other elements differ. Try it before you print it."
         )
 
@@ -128,8 +135,9 @@ def not_tried(document: Recommended) -> Iterator[str]:
     """Gardens in which the treatment that gains are told of was not yet tried."""
     new = [garden_name(one) for one in document.by_garden if not one.tried and one.of != "garden"]
     if new:
-        which = "This choice" if document.decision.verdict.changes else "The best of the others"
-        yield f"{which} was not yet tried in {listed(new)}: what is said of these comes from other gardens."
+        subject = _subject(document)
+        found = f"{subject[:1].upper()}{subject[1:]} was not yet tried in {listed(new)}."
+        yield f"{found} What is said of these comes from other gardens."
 
 
 def garden_name(one: GardenGain) -> str:
@@ -153,8 +161,8 @@ def gains_by_garden(document: Recommended, measures: Measures = "both") -> str:
     kinds = document.by_garden
     system = MeasureSystem(measures)
     low, high = (head_weight(pick(one.gain.estimate for one in kinds), system) for pick in (min, max))
-    same = f"The gain is told as {low} in every kind of garden." if low == high else ""
-    said = same or f"From one kind of garden to another the expected gain goes from {low} to {high}."
+    same = f"The expected gain is {low} in every kind of garden." if low == high else ""
+    said = same or f"From one kind of garden to another, the expected gain goes from {low} to {high}."
     return " ".join([said, *not_tried(document)])
 
 
@@ -168,19 +176,18 @@ def changes(document: Recommended, measures: Measures = "both") -> Iterator[str]
     then, now = change.recommended, document.recommended
     if not now.is_like(then):
         old, new = (treatment_words(one.treatment, _system(one, measures)) for one in (then, now))
-        yield f"The default changes from {old} to {new}."
+        yield f"The default was {old}."
+        yield f"It is now {new}."
     elif now.treatment.dose_tsp == then.treatment.dose_tsp and _feed(now) == _feed(then):
         yield "The default stays as it was."
     else:
         new, old = _amount(now, measures, " teaspoons"), _amount(then, measures)
         yield (
-            f"The default stays as it was: {new} of {_feed(now)} bring the nitrogen that {old} of {_feed(then)} did."
+            f"The default stays as it was. {new} of {_feed(now)} bring the nitrogen that {old} of {_feed(then)} did."
         )
     if document.current.treatment != then.treatment and change.withdrawn:
         practice = treatment_words(document.current.treatment, _system(document.current, measures))
-        yield (
-            f"What rested on withdrawn evidence is as if it had never been said: the default is set beside {practice}."
-        )
+        yield (f"What rested on withdrawn evidence no longer counts. The default is now compared with {practice}.")
 
 
 def _feed(practice: Practice) -> str:
@@ -204,7 +211,7 @@ def _news(change: Change) -> Iterator[str]:
         for one in trials:
             yield f"{word}: {one.trial}, {one.season or 'season not stated'}."
     if not change.added and not change.withdrawn:
-        yield "The evidence is the same; it was worked out anew."
+        yield "The evidence is the same, and was analysed anew."
 
 
 def next_trial(document: Recommended, measures: Measures = "both") -> str:
@@ -213,8 +220,8 @@ def next_trial(document: Recommended, measures: Measures = "both") -> str:
     if proposed is None:
         return "No two treatments of these trials fit the limits of the newest protocol."
     if not proposed.worth_it:
-        return "No further trial of these treatments is worth its buckets: try something new."
-    return f"The next trial worth most: {proposed_words(proposed, _system(document.recommended, measures))}."
+        return "No further trial of these treatments is worth its buckets. Try something new."
+    return f"This is the next trial worth most. {proposed_words(proposed, _system(document.recommended, measures))}"
 
 
 def proposed_words(proposed: ProposedTrial, system: MeasureSystem = BOTH) -> str:
@@ -222,17 +229,19 @@ def proposed_words(proposed: ProposedTrial, system: MeasureSystem = BOTH) -> str
     volunteers, blocks = proposed.block_size is not None, count(proposed.blocks, "block")
     each = f"{proposed.block_size} with each volunteer" if volunteers else f"{blocks} in each"
     size = f"{count(proposed.treatments, 'treatment')} in {count(proposed.buckets, 'bucket')}"
-    return f"{_compared(proposed, system)}; {size} at {count(len(proposed.sites), 'garden')}, {each}"
+    whole = f"In all: {size} at {count(len(proposed.sites), 'garden')}, {each}."
+    return " ".join((*_compared(proposed, system), whole))
 
 
-def _compared(proposed: ProposedTrial, system: MeasureSystem) -> str:
-    cultivars, rest = listed(proposed.cultivars) if proposed.cultivars else "", []
-    if proposed.doses_tsp:
-        rest.append(f"{several_doses(proposed.doses_tsp, 'and', system)} of nutrient a bucket")
-    if proposed.acidifiers:
-        rest.append(listed([acid_words(one) for one in proposed.acidifiers]))
-    joined = ", and " if len(proposed.acidifiers) > 1 else " and "
-    return " with ".join(part for part in (cultivars, joined.join(rest)) if part)
+def _compared(proposed: ProposedTrial, system: MeasureSystem) -> Iterator[str]:
+    """Every level, factor by factor; one that is the same throughout is named alone."""
+    doses = several_doses(proposed.doses_tsp, "and", system) if proposed.doses_tsp else ""
+    named = (
+        ("Cultivar", proposed.cultivars, listed(proposed.cultivars) if proposed.cultivars else ""),
+        ("Dose", proposed.doses_tsp, f"{doses} of nutrient a bucket"),
+        ("Acid", proposed.acidifiers, listed([acid_words(one) for one in proposed.acidifiers] or [""])),
+    )
+    yield from (f"{name}{'' if len(levels) == 1 else 's'}: {words}." for name, levels, words in named if levels)
 
 
 def next_question(proposed: ProposedTrial) -> str:
@@ -253,18 +262,18 @@ def why_next(document: Recommended, measures: Measures = "both") -> str:
     least = float(number(max(proposed.value_g, LEAST_WORTH_G), 2))
     value = f"{'' if proposed.value_g >= LEAST_WORTH_G else 'less than '}{least_weight(least, system)}"
     if not proposed.worth_it:
-        return f"The best of them is expected to raise what the next handout brings by {value} per transplanted head."
+        return f"Even by the best of them, the next handout should gain only {value} per transplanted head."
     why = (
-        f"It is expected to raise what the next handout brings by {value} per transplanted head; the chance that "
-        f"another treatment is recommended after it is {chance(proposed.change)}."
+        f"By it, the next handout should gain {value} per transplanted head. The chance that it changes what is "
+        f"recommended is {chance(proposed.change)}."
     )
     new = [garden_name(one) for one in document.by_garden if not one.tried and one.of != "garden"]
-    return f"{why} It would tell most in {listed(new)}, where this was not yet tried." if new else why
+    return f"{why} It would tell most in {listed(new)}, where this treatment was not yet tried." if new else why
 
 
 def recorded_gain(one: EvidenceTrial) -> str:
     """Say why a trial shows no gain of its own."""
-    return "means alone" if one.kind == "means" else "not both in one garden"
+    return "means alone" if one.kind == "means" else "never both in one garden"
 
 
 def trial_name(trial: str, season: str) -> str:

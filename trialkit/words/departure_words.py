@@ -30,9 +30,9 @@ def departures_words(results: Results, system: MeasureSystem = BOTH) -> tuple[st
     buckets = len({one.bucket for one in results.departures})
     kinds = Counter(one.kind for one in results.departures)
     listed = ", ".join(f"{kinds[kind]} in {words}" for kind, words in KIND_WORDS.items() if kinds[kind])
-    were = "was" if buckets == 1 else "were"
-    found = f"{buckets} of {results.design.buckets} buckets {were} not treated as assigned ({listed})"
-    return (f"{found}, but {'counts' if buckets == 1 else 'count'} so here{_by_what_was_done(results, system)}.",)
+    were, they_count = ("was", "It counts") if buckets == 1 else ("were", "They count")
+    found = f"{buckets} of {results.design.buckets} buckets {were} not treated as assigned: {listed}."
+    return (f"{found} {they_count} as assigned here.{_by_what_was_done(results, system)}",)
 
 
 def _by_what_was_done(results: Results, system: MeasureSystem) -> str:
@@ -40,9 +40,9 @@ def _by_what_was_done(results: Results, system: MeasureSystem) -> str:
         return ""
     reading = _reading(results.decision, "as_applied")
     if reading is None:
-        return "; nothing that was compared is touched by it"
+        return " None of this touches what was compared."
     left = f", with {count(reading.left_out, 'bucket')} left out" if reading.left_out else ""
-    return f"; by what was really done{left}, {_would_be(reading, results.decision, system)}"
+    return f" Counted by what was really done{left}, {_would_be(reading, results.decision, system)}"
 
 
 def all_lost_words(decision: Decision, system: MeasureSystem = BOTH) -> Iterator[str]:
@@ -50,7 +50,8 @@ def all_lost_words(decision: Decision, system: MeasureSystem = BOTH) -> Iterator
     reading = _reading(decision, "all_lost")
     if reading is not None:
         heads = "the head" if reading.concerned == 1 else f"all {reading.concerned} heads"
-        yield f"Were {heads} without a record lost, {_would_be(reading, decision, system)}."
+        was = "was" if reading.concerned == 1 else "were"
+        yield f"If {heads} without a record {was} lost, {_would_be(reading, decision, system)}"
 
 
 def amount_words(departure: Departure, level: Level | None, system: MeasureSystem = BOTH) -> tuple[str]:
@@ -68,9 +69,9 @@ def _reading(decision: Decision, code: ReadingCode) -> OtherReading | None:
 
 def _would_be(reading: OtherReading, decision: Decision, system: MeasureSystem) -> str:
     if reading.treatment is None or reading.verdict is None:
-        return "nothing could be recommended"
+        return "nothing could be recommended."
     if not reading.is_same:
-        return f"the choice would be another, {treatment_words(reading.treatment, system)}"
+        return f"the answer would change. It would be {treatment_words(reading.treatment, system)}."
     if reading.verdict.is_settled == decision.verdict.is_settled:
-        return "the choice would be the same"
-    return f"the choice would be the same, {'and settled' if reading.verdict.is_settled else 'but not settled'}"
+        return "the answer would be the same."
+    return f"the answer would be the same, {'and settled' if reading.verdict.is_settled else 'but not settled'}."

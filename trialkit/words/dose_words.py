@@ -16,11 +16,11 @@ def dose_tried(decision: Decision, system: MeasureSystem = BOTH) -> str:
     around = neighbours(decision.dose, dose) if decision.dose and dose is not None else None
     if dose is None or around is None:
         return (
-            f"Just this treatment, {treatment_words(decision.recommended, system)}, was not itself tried: what is "
-            "expected of it comes from its cultivar, dose and acid in other treatments."
+            f"No bucket had just this treatment, {treatment_words(decision.recommended, system)}. What we expect of it "
+            "comes from its cultivar, dose and acid in other treatments."
         )
     low, high = (teaspoons(one, system) for one in around)
-    return f"The dose of {teaspoons(dose, system)} was not itself tried: it lies between {low} and {high}, which were."
+    return f"No bucket had the dose of {teaspoons(dose, system)}. It lies between {low} and {high}, which were tried."
 
 
 def neighbours(advice: DoseAdvice, dose_tsp: float) -> tuple[float, float] | None:
@@ -43,8 +43,8 @@ def _dose_sentences(decision: Decision, system: MeasureSystem) -> Iterator[str]:
     costs = "" if decision.unit == "g per transplanted head" else " after costs"
     near = f"within {least_weight(SAME_VALUE_G, system)} a head of the best{costs}"
     if advice.good_from_tsp == advice.good_to_tsp:
-        yield f"By the curve, no dose but {least} is {near}."
+        yield f"Only the dose of {least} is {near}."
     else:
-        yield f"By the curve, every dose from {least} to {most} is {near}."
+        yield f"Every dose from {least} to {most} is {near}."
     if advice.at_edge:
-        yield f"{teaspoons(dose, system)} is the largest dose tried: whether more would be better still is not known."
+        yield f"The largest dose tried is {teaspoons(dose, system)}. Whether more would be better still is not known."

@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from trialkit.domain.factors import FactorName
+from trialkit.words.phrases import listed
 
 FACTOR_LABELS: Mapping[FactorName, str] = {
     "cultivar": "cultivar",
     "dose": "nutrient dose",
-    "acidifier": "acidifier",
+    "acidifier": "acid",
 }
 
 
+SHORT_NAMES: Mapping[str, str] = {"cultivar": "cultivar", "dose_tsp": "dose", "acidifier": "acid"}
+"""By the column that holds a factor's levels."""
 LEVELS_QUESTIONS: Mapping[FactorName, str] = {
     "cultivar": "Cultivars to try, separated by commas (one alone if every bucket has it, empty if it plays no part)",
     "dose": "Doses to try, teaspoons of nutrient a bucket, such as 2, 4, 6 (one alone if every bucket gets it)",
@@ -25,7 +28,23 @@ def effect_label(term: str) -> str:
 
     Examples
     --------
-    >>> effect_label("dose_tsp"), effect_label("cultivar:dose_tsp")
-    ('dose', 'cultivar by dose')
+    >>> effect_label("dose_tsp"), effect_label("cultivar:acidifier")
+    ('dose', 'cultivar by acid')
     """
-    return " by ".join(column.removesuffix("_tsp") for column in term.split(":"))
+    return " by ".join(_short_names(term))
+
+
+def effect_words(term: str) -> str:
+    """Say what an effect is, to be read aloud.
+
+    Examples
+    --------
+    >>> effect_words("dose_tsp"), effect_words("cultivar:dose_tsp")
+    ('the effect of dose', 'what cultivar and dose do together')
+    """
+    names = _short_names(term)
+    return f"the effect of {names[0]}" if len(names) == 1 else f"what {listed(names)} do together"
+
+
+def _short_names(term: str) -> list[str]:
+    return [SHORT_NAMES.get(column, column) for column in term.split(":")]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from trialkit.documents.findings import Covariate, Exploration
-from trialkit.words.phrases import number, p_value
+from trialkit.words.phrases import p_value
 
 COVARIATES: Mapping[Covariate, tuple[str, str]] = {
     "sun_hours": ("sun", "for each hour"),
@@ -23,11 +23,11 @@ def exploration_sentence(line: Exploration, unit: str) -> str:
     label, step = COVARIATES[line.covariate]
     slope = line.slope
     return (
-        f"An exploration: the gain was {_more(slope.estimate, unit)} {step} of {label} ({_more(slope.lower, unit)} to "
-        f"{_more(slope.upper, unit)}; {p_value(line.p)}; {line.gardens} gardens). Gardens were not given their "
-        f"{label} at random: this can be an idea for a trial, never a reason."
+        f"The gain was {_more(slope.estimate, unit)} {step} of {label} ({_more(slope.lower, unit)} to "
+        f"{_more(slope.upper, unit)}, {p_value(line.p)}, {line.gardens} gardens). No lot decided which garden has how "
+        f"much {label}, so this is an idea for a trial and proves nothing."
     )
 
 
 def _more(difference: float, unit: str) -> str:
-    return f"{number(abs(difference), 2)} {unit} {'more' if difference > 0 else 'less'}"
+    return f"{abs(difference):.1f} {unit} {'more' if difference > 0 else 'less'}"

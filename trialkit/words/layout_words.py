@@ -6,11 +6,12 @@ from collections.abc import Sequence
 
 from trialkit.documents.answers import SiteAnswer
 from trialkit.layouts.layout_warning import FEWEST_ERROR_DEGREES, LayoutWarning
+from trialkit.words.factor_words import effect_label
 from trialkit.words.phrases import count, listed
 
 MOST_NAMED = 4
 """Groups, and treatments of a group, that a sentence names."""
-MORE = "Only more blocks or gardens change that."
+MORE = "Only more blocks or gardens help."
 COMBINATIONS = "Add the combinations of levels that are missing."
 
 
@@ -20,7 +21,7 @@ def warning_sentence(warning: LayoutWarning) -> str:
     Examples
     --------
     >>> warning_sentence(LayoutWarning("cannot be tested", effect="dose_tsp"))
-    'The effect of dose cannot be tested: nothing is left to judge chance by. Only more blocks or gardens change that.'
+    'The effect of dose cannot be tested, as nothing is left to judge luck by. Only more blocks or gardens help.'
     """
     found, helps = _warning(warning)
     return f"{found} {helps}"
@@ -31,11 +32,11 @@ def site_lines(made: SiteAnswer, folder: str) -> list[str]:
     written = f"layout version {made.layout_version}, written to {listed(made.changed)}"
     if made.change == "withdrew":
         return [
-            f"{made.site} withdrew on {made.on}: {written}. Its records stay; heads without any are left out.",
+            f"{made.site} withdrew on {made.on}: {written}. Its records stay, and heads without any are left out.",
             f"Next: trialkit check {folder}",
         ]
     told = [
-        f"{made.site} joined on {made.on} with {count(made.blocks or 0, 'block')}, "
+        f"{made.site} joined on {made.on} with {count(made.blocks or 0, 'block')} and "
         f"{count(len(made.buckets), 'bucket')}, {made.buckets[0]} to {made.buckets[-1]}: {written}. All other gardens "
         "stay as they are.",
         *labels_elsewhere_words(made.labels_also_in),
@@ -46,10 +47,10 @@ def site_lines(made: SiteAnswer, folder: str) -> list[str]:
 
 
 FROZEN = {
-    "records": "has records already (something stands in heads.csv, solution.csv or visits.csv below the headings, or "
-    "in the folder returned): another layout would part them from their treatments, so layout.csv stays.",
-    "amendments": "has a layout that gardens joined or withdrew from (amendments.csv): layout.csv stays.",
-    "forms": "has printed forms in its folder forms: layout.csv stays, as labels made from it may be on buckets.",
+    "records": "has records already, and another layout would part them from their treatments, so layout.csv stays. "
+    "Records are what stands below the headings of heads.csv, solution.csv or visits.csv, or in the folder returned.",
+    "amendments": "has a layout that gardens joined or withdrew from (amendments.csv), so layout.csv stays.",
+    "forms": "has printed forms in its folder forms, whose labels may be on buckets, so layout.csv stays.",
 }
 
 
@@ -57,7 +58,7 @@ def frozen_words(reason: str, folder: str) -> str:
     """Say why a layout is not drawn anew, and what can be done."""
     told = f'{folder} {FROZEN[reason]} Let a garden join or withdraw with trialkit site {folder} NAME --add --why "..."'
     if reason == "forms":
-        return f"{told}; if nothing was handed out yet, take away the folder forms, and lay out anew."
+        return f"{told}. If nothing was handed out yet, take away the folder forms and lay out anew."
     return f"{told}."
 
 
@@ -67,19 +68,8 @@ def labels_elsewhere_words(trials: Sequence[str]) -> list[str]:
         return []
     return [
         f"Some labels are also those of {listed([f'the trial {name}' for name in trials])}, in folders beside this "
-        "one: never let their buckets or records mix."
+        "one. Never let their buckets or records mix."
     ]
-
-
-def effect_words(effect: str) -> str:
-    """Name an effect.
-
-    Examples
-    --------
-    >>> effect_words("cultivar:dose_tsp")
-    'cultivar by dose'
-    """
-    return " by ".join(factor.removesuffix("_tsp") for factor in effect.split(":"))
 
 
 def stratum_words(term: str) -> str:
@@ -95,23 +85,23 @@ def stratum_words(term: str) -> str:
 
 
 def _warning(warning: LayoutWarning) -> tuple[str, str]:
-    effect = effect_words(warning.effect)
+    effect = effect_label(warning.effect)
     match warning.code:
         case "one site":
             return (
                 "There is only one garden, so the answer holds for that garden only.",
-                "Only more gardens tell what holds in others.",
+                "Add gardens to learn what holds in others.",
             )
         case "no replication":
-            return "No treatment stands in two buckets, so no difference can be told from chance.", MORE
+            return "No treatment stands in two buckets, so no difference can be told from luck.", MORE
         case "disconnected":
             named = "; ".join(", ".join(group[:MOST_NAMED]) for group in warning.groups[:MOST_NAMED])
             return (
                 f"The layout falls into {len(warning.groups)} groups of treatments that no block compares: {named}.",
-                "Add blocks, make them larger, or lay it out anew.",
+                "Add blocks, make them larger, or lay the trial out anew.",
             )
         case "aliased":
-            others = " and ".join(map(effect_words, warning.aliased_with))
+            others = " and ".join(map(effect_label, warning.aliased_with))
             return f"The treatments tried cannot tell the effect of {effect} from that of {others}.", COMBINATIONS
         case "missing combinations":
             full = " in full" if warning.estimable_in_part else ""
@@ -125,19 +115,19 @@ def _warning(warning: LayoutWarning) -> tuple[str, str]:
                 "Make blocks larger, or spread its levels over every block.",
             )
         case "cannot be tested":
-            return f"The effect of {effect} cannot be tested: nothing is left to judge chance by.", MORE
+            return f"The effect of {effect} cannot be tested, as nothing is left to judge luck by.", MORE
         case "few error degrees of freedom":
             differs = "how much it differs between gardens, with " if warning.between_sites else ""
             return (
-                f"The effect of {effect} is judged by {differs}{warning.error_df} degrees of freedom for error; below "
-                f"{FEWEST_ERROR_DEGREES} intervals widen fast.",
-                "More gardens raise that number; more blocks in each do not."
+                f"The effect of {effect} is judged by {differs}{warning.error_df} degrees of freedom for error. Below "
+                f"{FEWEST_ERROR_DEGREES}, intervals widen fast.",
+                "More gardens raise that number. More blocks in each do not."
                 if warning.between_sites
                 else "More blocks or gardens raise that number.",
             )
         case "confounded":
             return (
-                f"The effect of {effect} is confounded with {stratum_words(warning.stratum)}: it is judged by how much "
+                f"The effect of {effect} is mixed up with {stratum_words(warning.stratum)}. It is judged by how much "
                 "those differ, not by how much buckets do.",
-                "Nothing need be done if that was meant; otherwise spread its levels over every such place.",
+                "If that was not meant, spread its levels over every such place.",
             )

@@ -23,11 +23,15 @@ FATES: Mapping[str, str] = {
     "missing": "missing",
 }
 """Outcomes of heads that were lost or have no record, as they stand after a number of heads."""
+NO_NAMES: Mapping[str, str] = {}
 
 
-def losses_sentence(losses: Losses, system: MeasureSystem = BOTH) -> str:
-    """Say what became of every planned head, and warn where that differs between treatments or gardens."""
-    return " ".join(_losses(losses, system))
+def losses_sentence(losses: Losses, system: MeasureSystem = BOTH, names: Mapping[str, str] = NO_NAMES) -> str:
+    """Say what became of every planned head, and warn where that differs between treatments or gardens.
+
+    Gardens go by their labels where `names` has none for them.
+    """
+    return " ".join(_losses(losses, system, names))
 
 
 def losses_warning(losses: Losses, system: MeasureSystem = BOTH) -> str:
@@ -54,7 +58,7 @@ def nothing_left_words(losses: Losses, system: MeasureSystem = BOTH) -> tuple[st
 def _nothing_left(heads: HeadCounts, level: str) -> str:
     if heads.unrecorded == heads.planned:
         return f"No head with {level} has a record, of {heads.planned} planned."
-    return f"No head became marketable with {level}: of {heads.planned} planned, {listed(list(_counted(heads)))}."
+    return f"No head became marketable with {level}. Among {heads.planned} planned: {listed(list(_counted(heads)))}."
 
 
 def _added(counts: Sequence[HeadCounts]) -> HeadCounts:
@@ -76,21 +80,23 @@ def _counted(heads: HeadCounts) -> Iterator[str]:
     yield from (f"{number} {words}" for words, number in kinds.items() if number)
 
 
-def _losses(losses: Losses, system: MeasureSystem) -> Iterator[str]:
+def _losses(losses: Losses, system: MeasureSystem, names: Mapping[str, str]) -> Iterator[str]:
     heads = losses.heads
     parts = [f"{heads.harvested} of {heads.planned} planned heads were harvested", f"{heads.lost} lost"]
     parts += [f"{heads.not_ready} not ready at the end"] * bool(heads.not_ready)
-    parts += [f"{heads.unrecorded} not recorded"] * bool(heads.unrecorded)
-    yield f"{', '.join(parts)}."
+    parts += [f"{heads.unrecorded} without a record"] * bool(heads.unrecorded)
+    yield f"{listed(parts)}."
     yield from _fates(losses)
     if heads.unmarketable:
-        yield f"{heads.unmarketable} of those harvested were not marketable."
+        were = "was" if heads.unmarketable == 1 else "were"
+        yield f"{heads.unmarketable} of those harvested {were} not marketable."
     yield from _warning(losses, system)
     if losses.gardens_vary:
         share, worst = min((row.share_usable, row.site) for row in losses.by_site if row.share_usable is not None)
-        yield f"Gardens differ: at {worst}, {in_percent(share)} of the recorded heads were marketable."
+        some = f"only {in_percent(share)}" if share else "none"
+        yield f"Gardens differ: at {names.get(worst, worst)}, {some} of the recorded heads were marketable."
     if losses.unfinished:
-        yield "Many heads have no record: the answer is that of the others alone."
+        yield "Many heads have no record, so the answer is that of the others alone."
 
 
 def _fates(losses: Losses) -> Iterator[str]:
@@ -98,15 +104,16 @@ def _fates(losses: Losses) -> Iterator[str]:
     known = losses.outcomes
     lost, unrecorded = (_listed(known, outcomes) for outcomes in (LOST, SAYS_NOTHING))
     if lost:
-        yield f"Of those lost, {lost}."
+        yield f"Among those lost: {lost}."
     if unrecorded:
-        yield f"Of those not recorded, {unrecorded}."
+        yield f"Among those without a record: {unrecorded}."
     if known.get(NOT_WEIGHED):
-        yield f"{known[NOT_WEIGHED]} of those harvested were not weighed: they count as heads, and tell no weight."
+        yield f"{known[NOT_WEIGHED]} of those harvested were not weighed, so they count as heads but tell no weight."
 
 
 def _listed(known: Mapping[str, int], outcomes: Sequence[str]) -> str:
-    return ", ".join(f"{known[outcome]} {FATES[outcome]}" for outcome in outcomes if known.get(outcome))
+    named = [f"{known[outcome]} {FATES[outcome]}" for outcome in outcomes if known.get(outcome)]
+    return listed(named) if named else ""
 
 
 def _warning(losses: Losses, system: MeasureSystem) -> Iterator[str]:
@@ -115,19 +122,19 @@ def _warning(losses: Losses, system: MeasureSystem) -> Iterator[str]:
             worst = min(factor.levels, key=lambda level: level.usable.estimate)
             best = max(factor.levels, key=lambda level: level.usable.estimate)
             yield (
-                f"Losses differ by {effect_label(factor.column)} ({p_value(factor.p)}): "
-                f"{in_percent(worst.usable.estimate)} of the recorded heads were marketable with "
-                f"{level_words(factor.column, worst.level, system)}, {in_percent(best.usable.estimate)} with "
+                f"Losses differ by {effect_label(factor.column)} ({p_value(factor.p)}). Of the recorded heads, "
+                f"{in_percent(worst.usable.estimate)} were marketable with "
+                f"{level_words(factor.column, worst.level, system)}, and {in_percent(best.usable.estimate)} with "
                 f"{level_words(factor.column, best.level, system)}."
             )
     if losses.treatments_vary and not any(factor.differ for factor in losses.by_factor):
         shares = [row.share_usable for row in losses.by_treatment if row.share_usable is not None]
         yield (
-            f"Between treatments, from {in_percent(min(shares))} to {in_percent(max(shares))} of the recorded heads "
-            "were marketable, which may be chance."
+            f"From treatment to treatment, {in_percent(min(shares))} to {in_percent(max(shares))} of the recorded "
+            "heads were marketable, which may be luck."
         )
     if losses.go_with_the_treatment:
         yield (
-            "The answer counts a lost head as nothing; weights of harvested heads, and days, leave it out, so do not "
-            "go by them alone."
+            "The answer counts a lost head as zero. Weights of harvested heads, and days, leave it out, so never go by "
+            "them alone."
         )

@@ -26,13 +26,13 @@ SPREAD_WORDS: Mapping[Variation, str] = {
     "garden": "gardens",
     "garden_cultivar": "cultivar effect differing between gardens",
     "garden_dose": "dose effect differing between gardens",
-    "garden_acidifier": "acidifier effect differing between gardens",
+    "garden_acidifier": "acid effect differing between gardens",
     "season_level": "seasons",
     "season": "effects differing between seasons",
     "cultivar": "cultivars",
-    "acidifier": "acidifiers",
+    "acidifier": "acids",
     "curve": "bends of the dose curve",
-    "interaction": "what cultivar, dose and acidifier do together only",
+    "interaction": "what cultivar, dose and acid do together only",
     "surroundings": "effects differing with a garden's water, sun or kind",
 }
 
@@ -76,30 +76,31 @@ def _note(note: Note) -> Iterator[str]:
         case "heads_alike":
             yield "The heads of a bucket were all recorded alike, as where it is weighed whole."
         case "spread_by_garden":
-            yield "Like buckets vary so unlike from garden to garden that each garden was given a variance of its own."
+            yield "Like buckets differ far more in some gardens than in others, so each garden got a variance of"
+            yield "its own."
         case "variances_held":
-            yield "The variances did not settle when left free, so they were held at zero or above: tests are"
+            yield "The variances did not settle when left free, so they were held at zero or above. So tests are"
             yield "approximate."
         case "days_drawn":
-            yield f"{count} heads became ready between two visits: their days were drawn between these, many times"
+            yield f"{count} heads became ready between two visits. Their days were drawn between these, many times"
             yield "over."
         case "ready_at_first":
             were = "was" if count == 1 else "were"
-            yield f"{count} {heads} {were} ready at the garden's first visit: counted as taking at most that long."
+            yield f"{count} {heads} {were} ready at the garden's first visit, and counted as taking at most that long."
         case "not_ready":
             were = "was" if count == 1 else "were"
-            yield f"{count} {heads} {were} not ready at the last visit: counted as taking longer than that."
+            yield f"{count} {heads} {were} not ready at the last visit, and counted as taking longer than that."
         case "weather_unknown":
-            yield f"{count} {heads} left out: the weather of some of their days is not known."
+            yield f"{count} {heads} left out, as the weather of some of their days is not known."
         case "heads_unrecorded":
-            yield f"{buckets} without a record of some heads: they were taken to fare like the others of their bucket."
+            yield f"{buckets} without a record of some heads. These were taken to fare like the others of their bucket."
         case "heads_unweighed":
-            yield f"{buckets} left out: none of their marketable heads was weighed."
+            yield f"{buckets} left out, as none of their marketable heads was weighed."
         case "garden_failed":
-            yield f"Nothing was marketable at {note.site}: that garden says nothing of how treatments differ, and is"
+            yield f"Nothing was marketable at {note.site}. That garden says nothing of how treatments differ, so it is"
             yield "left out."
 
 
 def _partly_tested(effect: PartlyTested) -> str:
     tested = f"tested only in part ({effect.df} of {effect.full_df} degrees of freedom)" if effect.df else "not tested"
-    return f"The effect of {effect_label(effect.term)} was {tested}: some combinations were never tried or all lost."
+    return f"The effect of {effect_label(effect.term)} was {tested}, as some combinations were never tried or all lost."

@@ -34,13 +34,13 @@ GROUPING_WORDS: Mapping[Grouping, str] = {
     "site": "gardens",
     "block": "blocks within gardens",
     "whole_plot": "whole plots within blocks",
-    "site_by_factor": "treatment effects differing between gardens",
+    "site_by_factor": "what treatments do, from garden to garden",
     "bucket": "buckets treated alike",
     "head": "heads within a bucket",
 }
 METHOD_WORDS: Mapping[Method, str] = {
     "exact": "exact",
-    "approximate": "approximate: the layout is not orthogonal",
+    "approximate": "approximate, as the layout is not orthogonal",
     "simulated": "simulated trials",
 }
 
@@ -59,9 +59,9 @@ LIMIT_WORDS: Mapping[LimitName, tuple[str, str | None]] = {
     "budget": ("to spend on buckets", "to spend on buckets"),
 }
 """What is limited, of one and of several."""
+COMMON = "common practice without a source"
 HOW_TO_LIMIT = (
-    "State what you have room, hands and money for under [limits] in trial.toml; the plan then proposes nothing beyond "
-    "it."
+    "State under [limits] in trial.toml what you have room, hands and money for. The plan then stays within it."
 )
 
 
@@ -94,19 +94,19 @@ def what_to_do(plan: Plan, system: MeasureSystem = BOTH) -> str:
 def _what_to_do(plan: Plan, system: MeasureSystem) -> Iterator[str]:
     asked, row = plan.designs[0], plan.designs[plan.proposed]
     if asked.beyond:
-        yield f"As asked for, it goes beyond the limits: {_beyond_words(asked, plan)}."
+        yield f"As asked for, it goes beyond the limits. {_beyond_words(asked, plan)}"
     if plan.verdict is PlanVerdict.NOT_WORTH_IT:
         if is_priced(plan):
             yield "No trial within the limits earns in a year what its buckets cost."
         else:
             least = least_weight(SAME_VALUE_G, system)
-            yield f"No trial within the limits is expected to bring even {least} more a head."
+            yield f"No trial within the limits should bring even {least} more a head."
         return
     if plan.proposed:
         yield f"Run {design_words(row, plan, system)} instead."
-        yield f"{_buckets_instead(row, asked)}, and is expected to bring {_more_instead(row, asked, system)}."
+        yield f"{_buckets_instead(row, asked)}, and should bring {_more_instead(row, asked, system)}."
     elif asked.beyond:
-        yield "No smaller trial like it was found within them: drop treatments, or widen the limits."
+        yield "No smaller trial like it was found within them. Drop treatments, or widen the limits."
     else:
         yield from _why_run(plan, system)
 
@@ -118,14 +118,12 @@ def _why_run(plan: Plan, system: MeasureSystem) -> Iterator[str]:
         return
     asked, *others = plan.designs
     least = least_weight(SAME_VALUE_G, system)
-    yield (f"No trial of about its size is worth {least} a head more, and no much smaller one is worth nearly as much.")
+    yield f"No trial of about its size is worth {least} a head more. Much smaller ones are worth clearly less."
     larger = [row for row in others if not row.beyond and row.value_g >= asked.value_g + SAME_VALUE_G]
     if larger:
         row = min(larger, key=lambda one: one.buckets)
-        yield (
-            f"Only {design_words(row, plan, system)} would bring {_more_instead(row, asked, system)}, but for "
-            f"{row.buckets} buckets instead of {asked.buckets}."
-        )
+        yield f"For {_more_instead(row, asked, system)}, run {design_words(row, plan, system)}."
+        yield f"But that takes {row.buckets} buckets instead of {asked.buckets}."
 
 
 def is_priced(plan: Plan) -> bool:
@@ -157,8 +155,8 @@ def _beyond_words(asked: DesignRow, plan: Plan) -> str:
         "visits": asked.visits,
         "budget": asked.cost,
     }
-    return " and ".join(
-        f"{_limit_words(name, counts[name])}, where {number(_limit(plan, name), 9)} is the most"
+    return " ".join(
+        f"It asks for {_limit_words(name, counts[name])}, where {number(_limit(plan, name), 9)} is the most."
         for name in asked.beyond
     )
 
@@ -176,11 +174,12 @@ def _limit_words(name: LimitName, value: float) -> str:
 def worth_sentence(plan: Plan, system: MeasureSystem = BOTH) -> str:
     """Say what the trial asked for is worth."""
     one, heads = plan.value.asked, plan.value.heads_a_year
-    base = f"As asked for, the next handout should gain {value_words(one.value_g, system)} a transplanted head by it"
+    gain = value_words(one.value_g, system)
+    base = f"By the trial as asked for, the next handout should gain {gain} per transplanted head."
     if one.kg_a_year is None or heads is None:
-        return f"{base}."
+        return base
     money = f", worth {plain(one.worth_a_year)}" if one.worth_a_year is not None else ""
-    return f"{base}: {mass_words(one.kg_a_year, system)} a year on {plain(heads)} heads{money}."
+    return f"{base} That is {mass_words(one.kg_a_year, system)} a year on {plain(heads)} heads{money}."
 
 
 def takes_sentence(row: DesignRow) -> str:
@@ -221,16 +220,16 @@ def worth_picture_finding(plan: Plan, system: MeasureSystem = BOTH) -> str:
         value = value_words(asked.value_g, system)
         return f"No design within the limits is worth more than the {value} a head of the one asked for."
     return (
-        f"From {asked.buckets} to {best.buckets} buckets the value goes from {value_words(asked.value_g, system)} to "
-        f"{value_words(best.value_g, system)} a head, and no further within the limits."
+        f"From {asked.buckets} to {best.buckets} buckets, the value goes from {value_words(asked.value_g, system)} to "
+        f"{value_words(best.value_g, system)} a head. Within the limits it goes no further."
     )
 
 
 def chances_sentence(one: Prospect) -> str:
     """Say two different chances."""
     return (
-        f"The chance that another treatment is recommended after it is {chance(one.change)}; that the answer is then "
-        f"settled, {chance(one.settled)}."
+        f"The chance that it changes what is recommended is {chance(one.change)}. The chance that the answer is then "
+        f"settled is {chance(one.settled)}."
     )
 
 
@@ -247,17 +246,15 @@ def dose_width(one: Prospect, system: MeasureSystem = BOTH) -> str:
 
 def basis_sentence(plan: Plan) -> str:
     """Say what the values rest on."""
-    lost = f"{percent(plan.value.gardens_lost_share)} of the gardens are taken to give up"
+    lost = f"We assume that {percent(plan.value.gardens_lost_share)} of the gardens give up."
     match plan.value.source:
         case "ledger":
-            return f"This is by the {count(plan.value.trials, 'trial')} of the ledger; {lost}."
+            return f"This rests on the {count(plan.value.trials, 'trial')} of the ledger. {lost}"
         case "common practice":
-            return f"This is by common practice, no source; {lost}. A ledger of trials (--ledger) would tell more."
+            return f"This rests on {COMMON}. {lost} A ledger of trials (--ledger) would tell more."
         case _:
-            return (
-                f"How things vary is by {source_words(plan.source)}; what treatments may do is by common practice, no "
-                f"source; {lost}."
-            )
+            varies = f"How things vary rests on {source_words(plan.source)}."
+            return f"{varies} What treatments may do rests on {COMMON}. {lost}"
 
 
 def now_sentences(plan: Plan, system: MeasureSystem = BOTH) -> tuple[str, ...]:
@@ -265,7 +262,7 @@ def now_sentences(plan: Plan, system: MeasureSystem = BOTH) -> tuple[str, ...]:
     now = plan.value.now
     if all(now.level(column) == level for column, level in plan.practice.levels.items()):
         return ()
-    return (f"Without it the recommendation is {treatment_words(now, system)}.",)
+    return (f"Without the trial, the recommendation is {treatment_words(now, system)}.",)
 
 
 def limits_sentence(plan: Plan) -> str:
@@ -274,11 +271,11 @@ def limits_sentence(plan: Plan) -> str:
     stated = [words for name, words in said.items() if name in plan.limits.stated]
     asked = [words for name, words in said.items() if name not in plan.limits.stated and name != "sites"]
     parts = [
-        *([f"at most {_series(stated)}, as [limits] in trial.toml states"] if stated else []),
-        *([f"at most {_series(asked)}, as many as trial.toml asks for"] if asked else []),
-        *([f"at most {said['sites']}, twice as many as there are"] if "sites" not in plan.limits.stated else []),
+        *([f"As [limits] in trial.toml states: at most {_series(stated)}."] if stated else []),
+        *([f"As trial.toml asks for: at most {_series(asked)}."] if asked else []),
+        *([f"Twice as many as there are: at most {said['sites']}."] if "sites" not in plan.limits.stated else []),
     ]
-    return f"Limits: {'; '.join(parts)}."
+    return " ".join(parts)
 
 
 def _is_limited(plan: Plan, name: LimitName) -> bool:
@@ -349,14 +346,15 @@ def power_sentences(plan: Plan) -> tuple[str, ...]:
     found, wanted = plan.difference, percent(plan.power_wanted)
     sentences = [
         f"This trial would find a difference of {plain(plan.margin_g)} g a head from the current practice with a "
-        f"chance of {whole_percent(found.power)}, and one of {plain(found.detectable_g)} g with a chance of {wanted}.",
+        f"chance of {whole_percent(found.power)}. It would find one of {plain(found.detectable_g)} g with a chance of "
+        f"{wanted}.",
         f"Its interval for a difference would reach about {plain(found.half_width_g)} g either way, allowing for all "
         "comparisons.",
     ]
     if found.power < plan.power_wanted:
         sentences.append(
-            f"Tests ask for {wanted} as a rule. A trial with less may still be worth running: its answer is what all "
-            "buckets together make most likely, and does not wait for a test."
+            f"Tests ask for {wanted} as a rule. A trial with less may still be worth running, as its answer does not "
+            "wait for a test. It is what all buckets together make most likely."
         )
     return tuple(sentences)
 
@@ -366,28 +364,28 @@ def refusal_sentence(refusal: Refusal) -> str:
     match refusal.code:
         case "not analysable":
             return (
-                "A trial laid out like this could not be analysed: add a block or a garden, or take fewer treatments. "
+                "A trial laid out like this could not be analysed. Add a block or a garden, or take fewer treatments. "
                 f"(For a statistician: {refusal.detail})"
             )
         case "not comparable":
-            return "No treatment shares a block or garden with the current practice: none can be compared."
+            return "No treatment shares a block or garden with the current practice, so none can be compared."
         case "simulations failed":
             return (
                 f"{refusal.failed} of {refusal.replicates} simulated trials could not be analysed, so the power would "
-                "say little: this layout has too few blocks or buckets for its model. Add a block or garden, or take "
+                "say little. This layout has too few blocks or buckets for its model. Add a block or garden, or take "
                 "fewer treatments."
             )
         case "nothing fitted":
-            return f"None of {refusal.replicates} simulated trials could be analysed: this layout is too small."
+            return f"None of {refusal.replicates} simulated trials could be analysed, as this layout is too small."
 
 
 def source_words(source: VarianceSource) -> str:
     """Say where assumed variances come from."""
     match source.code:
         case "common practice":
-            return "common practice, no source"
+            return COMMON
         case "trial.toml":
-            return "trial.toml, and common practice, no source, for the rest"
+            return f"trial.toml and, for the rest, {COMMON}"
         case "earlier trial":
             return f"the trial “{source.trial}”"
         case "ledger":

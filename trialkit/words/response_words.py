@@ -18,7 +18,7 @@ RESPONSE_LABELS: Mapping[ResponseName, str] = {
 GROWN = "of the heads that were harvested, or were still growing at the last visit"
 RESPONSE_HEADS: Mapping[ResponseName, str] = {
     "weight_g": "of the heads that were harvested",
-    "bucket_weight_g": "of every bucket with a record, a lost head counting as nothing",
+    "bucket_weight_g": "of every bucket with a record, a lost head counting as zero",
     "days": GROWN,
     "degree_days": GROWN,
 }
@@ -27,32 +27,35 @@ REASONS = {
     "not_asked": "The protocol does not ask for it.",
     "no_record": "No head has this record.",
     "one_harvest_day": (
-        "Every head of a garden was cut on one day, so days to harvest were fixed by the plan and say nothing about "
+        "Every head of a garden was cut on one day. So the plan fixed the days to harvest, and they say nothing about "
         "the treatments."
     ),
     "one_treatment": "Only one treatment has a harvested head, so there is nothing to compare.",
     "one_bucket_each": (
-        "No treatment has more than one bucket with a record, so a difference between treatments cannot be told from "
-        "one between buckets: each treatment needs two buckets or more."
+        "No treatment has more than one bucket with a record. So a difference between treatments may be just one "
+        "between buckets. Each treatment needs two buckets or more."
     ),
     "not_settled": "The variation between gardens, blocks and buckets could not be estimated from these records.",
     "no_variation": (
-        "These records leave no variation to judge by: too few differ, or they follow the treatments exactly."
+        "These records leave nothing to judge luck by. Too few differ, or they follow the treatments exactly."
     ),
     "confounded": (
         "The records cannot tell the treatments apart from the gardens, blocks or buckets that they stood in."
     ),
 }
-SEEN = {"never_ready": "was still not ready when last seen", "ready_at_once": "was ready when first seen"}
+SEEN = {
+    "never_ready": "No head of {} was ready when last seen.",
+    "ready_at_once": "Every head of {} was ready when first seen.",
+}
 
 
 def not_analysed_sentence(why: NotAnalysed, system: MeasureSystem = BOTH) -> str:
     """Say why a response has no answer, and what to do otherwise next time."""
     if why.code in SEEN:
-        names = " and of ".join(treatment_words(treatment, system) for treatment in why.treatments)
+        seen = [SEEN[why.code].format(treatment_words(treatment, system)) for treatment in why.treatments]
         reason = (
-            f"Every head of {names} {SEEN[why.code]}, so nobody knows how long it takes, and days are not compared. "
-            "Look earlier, or go on longer, next time."
+            f"{' '.join(seen)} So nobody knows how long that takes, and days are not compared. Next time, look earlier "
+            "or go on longer."
         )
     else:
         reason = REASONS[why.code]

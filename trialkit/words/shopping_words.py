@@ -65,17 +65,17 @@ def item_note(item: ShoppingItem, needed: ShoppingList, measures: Measures = "bo
     """Say how the quantity is worked out."""
     match item.kind:
         case "bucket":
-            return "one a place in the layout"
+            return "one for each bucket of the layout"
         case "net cup":
-            return f"{needed.heads_per_bucket} a bucket"
+            return f"{needed.heads_per_bucket} for each bucket"
         case "starter cube":
-            return "one a seed"
+            return "one for each seed"
         case "seed":
             coming_up = in_percent(needed.germination_share)
-            return f"one a head, {coming_up} coming up, {in_percent(needed.spare_share)} more"
+            return f"one for each head, where {coming_up} come up, and {in_percent(needed.spare_share)} more"
         case "nutrient":
             if item.unit == "bucket":
-                return "trial.toml names no dose: what is usually given"
+                return "trial.toml names no dose, so this is what is usually given"
             return f"what the buckets get and {in_percent(needed.spare_share)} more"
         case "acidifier":
             return _acid_note(item, needed, measures)
@@ -88,14 +88,14 @@ def item_note(item: ShoppingItem, needed: ShoppingList, measures: Measures = "bo
 
 def _acid_note(item: ShoppingItem, needed: ShoppingList, measures: Measures) -> str:
     if item.unit == "bucket":
-        return "products.csv does not tell its strength: how much depends on each garden's water"
+        return "products.csv does not tell its strength, and how much depends on each garden's water"
     is_liquid = item.unit == "mL"
     size = BOTTLE_ML if is_liquid else PACK_G
     held = ("34 fl oz", "1 L") if is_liquid else ("3.5 oz", "100 g")
     pack = f"{'bottle' if is_liquid else 'pack'} of {in_measures('metric' if measures == 'both' else measures, *held)}"
     bought = count(max(math.ceil(item.quantity / size), 1), pack, pack.replace(" of", "s of", 1))
     waters = (
-        f"; {count(needed.waters_assumed, 'garden')} of unknown alkalinity taken as medium"
+        f", with {count(needed.waters_assumed, 'garden')} of unknown alkalinity taken as medium"
         if needed.waters_assumed
         else ""
     )

@@ -25,7 +25,7 @@ from trialkit.report.figures.sheet import (
     scale_weights,
 )
 from trialkit.report.reading import Reading, is_analysed
-from trialkit.words.check_words import NOTHING_TO_DO, check_words
+from trialkit.words.check_words import check_words
 from trialkit.words.measures import KITCHEN, MeasureSystem, Sentence, joined
 
 if TYPE_CHECKING:
@@ -54,10 +54,10 @@ def check_pictures(reading: Reading) -> tuple[Picture, ...]:
 
 
 def _check(response: ResponseResult, *wanted: str, system: MeasureSystem = KITCHEN) -> str:
-    """Finding and consequence of the checks named."""
+    """Finding, figures and consequence of the checks named."""
     checks = [check for name in wanted for check in response.checks if check.id == name]
-    said = (text for check in checks for text in check_words(check, response.unit, system)[1:])
-    return " ".join(text for text in said if text != NOTHING_TO_DO)
+    every = (check_words(check, response.unit, system) for check in checks)
+    return " ".join(text for one in every for text in (one.finding, one.figures, one.consequence) if text)
 
 
 def _draw_panels(panels: Sequence[Panel], rows: int, is_narrow: bool) -> Figure:
@@ -123,10 +123,10 @@ def _shape_and_spread(response: ResponseResult) -> Picture | None:
     return _picture(
         "check-shape",
         _check(response, "shape"),
-        f"{_check(response, 'spread', 'outlier')} Each dot is a bucket: how far it lies from what its treatment and "
-        f"block lead one to expect, in standard "
-        f"deviations, beside what a bell shape would give at its rank. The grey band holds 95 of 100 simulated trials "
-        f"whole; {outside or 'none'} of {len(points)} buckets {'lies' if outside == 1 else 'lie'} outside it.",
+        f"{_check(response, 'spread', 'outlier')} Each dot is a bucket. The scale at the left is how far it lies from "
+        "what its treatment and block lead one to expect, in standard deviations. The scale below is what a bell shape "
+        f"would give at its rank. The grey band holds 95 of 100 simulated trials whole. {outside or 'None'} of "
+        f"{len(points)} buckets {'lies' if outside == 1 else 'lie'} outside it.",
         panels,
         (
             make_table("check-quantiles", "Residuals in order", heads, body),
@@ -202,9 +202,10 @@ def _scale(response: ResponseResult) -> Picture | None:
     return _picture(
         "check-scale",
         _check(response, "scale"),
-        "How much worse each power of the response fits (twice the log-likelihood below the best one): powers under "
-        "the dashed line agree with the records. 1, the upright line, is the response as it is; 0 its logarithm.",
-        [("Scale of the response", "power of the response", draw)],
+        "The line tells how much worse each power of the response fits than the best one, by twice the log-likelihood. "
+        "Powers under the dashed line agree with the records. The upright line, 1, is the response as it is, and 0 its "
+        "logarithm.",
+        [("How the records are compared", "power of the response", draw)],
         (make_table("check-scale-rows", "Box-Cox profile", columns("power", "worse by"), body),),
         "Line chart of how well each power of the response fits.",
     )

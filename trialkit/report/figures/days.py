@@ -6,7 +6,7 @@ from collections import defaultdict
 
 from trialkit.documents.findings import ResponseResult
 from trialkit.domain.treatment import Treatment
-from trialkit.pages.numerals import difference, difference_interval, interval, percent, told
+from trialkit.pages.numerals import interval, percent, told
 from trialkit.report.figures.interval_rows import MOST_ROWS, IntervalRow, draw_rows, probes
 from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.figures.treatment_pictures import bucket_words
@@ -31,9 +31,9 @@ def days_picture(reading: Reading) -> Picture | None:
     return drawn_picture(
         NAME,
         finding,
-        f"Days from transplanting to ready, {RESPONSE_HEADS[days.name]}: means and their "
-        f"{percent(reading.confidence)} intervals over the buckets, a day between two visits being its average draw. "
-        f"{seen}",
+        f"Each mark is the mean of the days from transplanting to ready, each line its {percent(reading.confidence)} "
+        f"interval, and each dot a bucket. They are {RESPONSE_HEADS[days.name]}. Where a head became ready between two "
+        f"visits, its day is the average of likely ones. {seen}",
         f"Chart of {label} by treatment, {len(rows)} means with intervals over the raw buckets. {finding}",
         lambda is_narrow: draw_rows(shown, label, days.unit, reading.design.measures, reference, is_narrow),
         (means_table(reading, f"{NAME}-means", days),),
@@ -68,13 +68,15 @@ def _finding(reading: Reading, days: ResponseResult) -> str:
     row = comparison_of(days, reading.rival)
     if row:
         who = "best alternative" if reading.is_kept else "recommended treatment"
-        when = "later" if row.difference > 0 else "sooner"
         later = reading.decision.days_later if reading.decision else None
-        also = "" if later is None else f" The answer, from all records at once, tells {difference(later, 'days')}."
-        limits = difference_interval(row.lower, row.upper, days.unit)
+        also = "" if later is None else f" From all records at once, we expect {_later(later)}."
         return (
-            f"By its days alone, the {who} was ready {told(abs(row.difference), days.unit)} days {when} than the "
-            f"current practice ({percent(reading.confidence)} interval {limits} days).{also}"
+            f"By days alone, the {who} was ready {_later(row.difference)} than the current practice. The days leave "
+            f"open {_later(row.lower)} to {_later(row.upper)} ({percent(reading.confidence)} interval).{also}"
         )
     means = [one.mean for one in days.means]
     return f"Mean days to harvest run from {interval(min(means), max(means), days.unit)}."
+
+
+def _later(days: float) -> str:
+    return f"{told(abs(days), 'days')} days {'later' if days > 0 else 'sooner'}"

@@ -59,16 +59,16 @@ def dose_picture(reading: Reading) -> Picture | None:
     return Picture(
         NAME,
         finding,
-        "The line is what a transplanted head is expected to give at each dose, the band its "
-        f"{percent(decision.thresholds.confidence)} interval on average over gardens and seasons; both end where the "
-        "doses tried end. It is one curve: all records shape it, those of other cultivars and acids too. Open circles "
-        "are raw means of the buckets that had just this treatment, with their number. The shaded doses are as good as "
-        f"the best, the filled mark is the dose to use. Line and circles {WHY_THEY_DIFFER}.",
+        f"The line is the estimate at each dose, the band its {percent(decision.thresholds.confidence)} interval. Both "
+        "end where the doses tried end. All records shape the line, also those of other cultivars and acids. Open "
+        "circles are raw means of the buckets that had just this treatment, with their number. The shaded doses are as "
+        f"good as the best, and the filled mark is the dose to use. {WHY_THEY_DIFFER}",
         joined(
             f"Chart of {QUANTITY}, against ",
             _dose_title(reading),
             ". ",
             finding,
+            " ",
             reading.said(lambda system: [_spoken(advice, system)])[0],
         ),
         wide,
@@ -91,19 +91,19 @@ def _finding(reading: Reading, decision: Decision) -> Sentence:
     others = [column for column in reading.columns if column != COLUMN]
     whose = reading.label(decision.recommended, others)
     said = reading.said(lambda system: [" ".join(dose_sentences(decision, system))])[0]
-    return joined(whose, ": ", said) if others else said
+    return joined(whose, ". ", said) if others else said
 
 
 def _spoken(advice: DoseAdvice, system: MeasureSystem) -> str:
     """List the doses tried for those who can't see the picture."""
     measures, unit = system.measures, head_unit(system.measures)
     named = (
-        f"{level_label(COLUMN, point.dose_tsp, system)} {told_weight(point.yield_g, measures)} {unit} "
-        f"(raw mean {told_weight(point.raw_yield_g, measures)} {unit})"
+        f"{level_label(COLUMN, point.dose_tsp, system)}: {told_weight(point.yield_g, measures)} {unit} "
+        f"(raw mean {told_weight(point.raw_yield_g, measures)} {unit})."
         for point in advice.points
         if point.buckets
     )
-    return f" Expected at the doses tried: {', '.join(named)}."
+    return " ".join(("The estimates at the doses tried follow.", *named))
 
 
 def _points_table(reading: Reading, advice: DoseAdvice) -> Table | None:

@@ -52,10 +52,10 @@ def _trial_by_trial(document: Recommended, confidence: str) -> Picture:
     measures = document.measures
     body = (Row(words.trial_name(one.trial, one.season), recorded_cells(one, measures)) for one in document.evidence)
     reading = (
-        ". Hollow marks are gains as recorded, garden by garden, each "
-        f"line two standard errors to each side. The filled mark is the one gain that the answer tells, with its "
-        f"{confidence} interval: "
-        "from every bucket of every trial, and drawn towards nothing by as much as chance may have made it large."
+        " Hollow marks are gains as recorded, garden by garden. Their "
+        "lines are two standard errors to each side, which is where the true gain of a trial most likely lies. The "
+        f"filled mark is the expected gain of the answer, with its {confidence} interval. It comes from all buckets of "
+        "all trials, and is held down by as much as luck may have raised it."
     )
     told = ("gain as recorded", "standard error")
     heads = columns("trial", *(in_unit(f"{one}, {{}}".format, "g", measures) for one in told))
@@ -101,16 +101,19 @@ def _by_garden(document: Recommended, confidence: str) -> Picture:
     drawn = _telling(document.by_garden)
     left_out = [words.GARDEN_WORDS[of].lower() for of in dict.fromkeys(one.of for one in document.by_garden)
                 if of not in {one.of for one in drawn}]  # fmt: skip
-    alike = f" Not drawn, since the gain is as good as the same: {listed(left_out)}." if left_out else ""
+    alike = f" Not drawn, as the gain hardly differs: {listed(left_out)}." if left_out else ""
     told = ("expected gain", f"{confidence} interval")
     weights = (in_unit(f"{one}, {{}}".format, "g", measures) for one in told)
     heads = columns("gardens that are alike", "gardens", "tried there", *weights)
+    reading = (
+        f" Each mark is the expected gain in such gardens, on average over seasons, and each line its {confidence} "
+        "interval. Alkalinity may change what an acid does, and sun what a cultivar or a dose does. The kind of garden "
+        f"may change all three. A garden that came back also has its own records to go by.{alike}"
+    )
     return _picture(
         "by-garden",
         each_way(partial(words.gains_by_garden, document), measures),
-        f"Of the same two: each mark is the gain expected in such gardens on average over seasons, its line a "
-        f"{confidence} interval. The model lets alkalinity change what an acid does, sun what a cultivar or a dose "
-        f"does, and the kind of garden all three; a garden that came back also has what it did itself.{alike}",
+        joined(each_way(partial(words.set_beside, document), measures), reading),
         [_row(words.GARDEN_WORDS[one.of], _label(one), one.gain) for one in drawn],
         measures,
         make_table("by-garden-data", "The gain by what gardens are like", heads, body, is_ordered=True),
@@ -145,7 +148,7 @@ def _row(group: str, label: str, gain: Gain, *, changes: bool | None = None) -> 
 def _each(made: Sequence[IntervalRow], measures: Measures) -> Iterator[str]:
     for row in made:
         gain, limits = gain_and_interval(Gain(row.mean, row.lower, row.upper), measures)
-        yield f"{row.label} {gain} {unit_told(UNIT, measures)} ({limits})"
+        yield f"{row.label}: {gain} {unit_told(UNIT, measures)} ({limits})."
 
 
 def _picture(
@@ -156,7 +159,7 @@ def _picture(
     measures: Measures,
     table: Table | None,
 ) -> Picture:
-    each = each_way(lambda way: "; ".join(_each(made, way)), measures)
+    each = each_way(lambda way: " ".join(_each(made, way)), measures)
     return drawn_picture(
         name,
         finding,

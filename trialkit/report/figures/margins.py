@@ -26,8 +26,8 @@ def margins_picture(reading: Reading, response: ResponseResult) -> Picture | Non
     return drawn_picture(
         NAME,
         finding,
-        f"Each mark is the mean of a level with every combination of the other factors weighed alike, the line its "
-        f"{percent(reading.confidence)} interval, the small dots all buckets that had the level. The dose was not "
+        f"Each mark is the mean of a level, averaged over the other factors. Each line is its "
+        f"{percent(reading.confidence)} interval, and each small dot a bucket that had the level. The dose was not "
         "varied, so there is no dose picture.",
         joined(f"Chart of {label} by level of each factor. ", finding),
         lambda is_narrow: draw_rows(made, label, unit, measures, None, is_narrow),
@@ -55,6 +55,7 @@ def _finding(made: tuple[IntervalRow, ...], unit: str, measures: Measures) -> Se
     """Name the highest level of every factor."""
     groups = dict.fromkeys(row.group for row in made)
     best = [max((row for row in made if row.group == group), key=lambda row: row.mean) for group in groups]
-    words = [(row.label, ", ", mean_words(row.mean, row.lower, row.upper, unit, measures), " and of ") for row in best]
-    parts = [part for some in words for part in some][:-1]
-    return joined("All else alike, the highest means were those of ", *parts, ".")
+    words = [(" ", row.label, ": ", mean_words(row.mean, row.lower, row.upper, unit, measures), ".") for row in best]
+    return joined(
+        "Averaged over the other factors, these means were the highest.", *(one for some in words for one in some)
+    )

@@ -14,8 +14,7 @@ NOTHING_TO_DRAW = "No response could be analysed, so there is nothing to draw."
 NO_FIRST = "There is no recommendation, so there is no picture of what is expected of each treatment."
 DOSE = "dose_tsp"
 NO_SECOND = (
-    "Only one factor was varied and it was not the dose, so there is no dose picture: the first picture shows all "
-    "there is."
+    "Only one factor was varied, and not the dose, so there is no dose picture. The first picture shows all there is."
 )
 
 

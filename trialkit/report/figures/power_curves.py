@@ -43,9 +43,9 @@ def power_picture(plan: Plan) -> Picture:
     heads = columns("true difference", *(curve_words(curve) for curve in curves))
     table = make_table(f"{NAME}-data", "Chance of finding a difference", heads, body)
     reading = (
-        "Along the foot: how much a treatment truly differs from the current practice. Upwards: the chance that this "
-        "trial finds it. The upright line is the difference that the protocol says would matter. The other lines tell "
-        "what happens where every variance is half, or double, what was assumed."
+        "The scale below is how much a treatment truly differs from the current practice. The scale at the left is the "
+        "chance that this trial finds it. The upright line is the difference that the protocol says would matter. The "
+        "other lines tell what happens where every variance is half, or double, what was assumed."
     )
     alternative = f"Chart of {len(curves)} curves that rise with the difference. {finding} {_at_margin(curves, margin)}"
     return drawn_picture(

@@ -105,7 +105,7 @@ def _explored(response: ResponseResult) -> tuple[str, ...]:
     said = tuple(
         f"{variance_label(row.term, residual).capitalize()}: standard deviation {plain(row.sd)} {response.unit}."
         for row in response.variances
-        if row.sd and row.term.startswith("site:") and row.term != "site:block"
+        if row.sd and round(row.sd, 1) and row.term.startswith("site:") and row.term != "site:block"
     )
     explored = response.gardens.explored if response.gardens else ()
     return (*said, *(exploration_sentence(one, response.unit) for one in explored))
@@ -126,7 +126,7 @@ def explored_table(response: ResponseResult) -> Table | None:
         for row in (response.gardens.explored if response.gardens else ())
     )
     heads = columns("of the garden", f"slope of the gain, {response.unit}", "interval", "gardens", "p")
-    note = "An exploration only: gardens did not get these at random."
+    note = "This gives ideas for trials and proves nothing, as no lot decided which garden has how much."
     return make_table(f"{NAME}-explored", "What the gain goes with", heads, body, note)
 
 
@@ -147,7 +147,7 @@ def new_garden_table(reading: Reading, response: ResponseResult) -> Table | None
     )
     named = ("mean", f"{percent(reading.confidence)} of new gardens")
     heads = columns("treatment", *(in_unit(f"{one}, {{}}".format, response.unit, measures) for one in named))
-    note = "Where the mean of a garden not in the trial may lie: gardens differ, in level and in what they favour."
+    note = "This is where the mean of a garden outside the trial may lie, as gardens differ."
     return make_table(f"{NAME}-new", "At a new garden", heads, body, note)
 
 
@@ -271,12 +271,12 @@ def _finding(strips: Sequence[Strip], who: str, unit: str, measures: Measures) -
     if len(known) == 1:
         return (
             f"At the one garden, {low[1]}, the raw mean of the {who} differs from the current practice's by "
-            f"{difference(*as_told(low[0], unit, measures))}; a single garden cannot show whether others would agree."
+            f"{difference(*as_told(low[0], unit, measures))}. A single garden cannot show whether others would agree."
         )
     least, most = (difference(*as_told(one[0], unit, measures)) for one in (low, high))
     return (
-        f"The {who} was ahead of the current practice at {better} of {len(known)} gardens: from {least} at {low[1]} to "
-        f"{most} at {high[1]}."
+        f"The {who} was ahead of the current practice at {better} of {len(known)} gardens. Its gain went from "
+        f"{least} at {low[1]} to {most} at {high[1]}."
     )
 
 
@@ -287,8 +287,8 @@ def _each(strips: Sequence[Strip], unit: str, measures: Measures) -> Iterator[Se
 
 def _how_to_read(current: Part, rival: Part, left_out: int) -> str:
     names = "; ".join(PART_NAMES[part] for part in (current, rival) if part != "other")
-    more = f" {count(left_out, 'garden')} not drawn: the table below has every mean." if left_out else ""
+    more = f" {count(left_out, 'garden')} not drawn. The table below has every mean." if left_out else ""
     return (
-        f"Raw means at each garden ({names}), joined by a line; small dots are all of its buckets, whatever their "
-        f"treatment. Few buckets stand behind each mark, so gardens differ partly by luck.{more}"
+        f"The raw means at each garden are joined by a line ({names}). Small dots are all of its buckets, whatever "
+        f"their treatment. Few buckets stand behind each mark, so gardens differ partly by luck.{more}"
     )

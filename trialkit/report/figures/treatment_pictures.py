@@ -112,9 +112,10 @@ def bucket_words(gardens: Mapping[str, Sequence[float]], unit: str, measures: Me
 
     def said(way: Measures) -> str:
         each = (
-            f"{name} {', '.join(of_bucket(value, way) for value in sorted(values))}" for name, values in gardens.items()
+            f"{name} {', '.join(of_bucket(value, way) for value in sorted(values))}."
+            for name, values in gardens.items()
         )
-        return f"{count(total, 'bucket')}, {unit_told(unit, way)}: {'; '.join(each)}."
+        return " ".join((f"{count(total, 'bucket')}, {unit_told(unit, way)}.", *each))
 
     return each_way(said, measures)
 
@@ -165,16 +166,16 @@ def _finding(reading: Reading, decision: Decision) -> Sentence:
     tried = [one for one in decision.candidates if one.stood.buckets]
     best, now = max(tried, key=lambda one: one.yield_g), decision.candidate(decision.current)
     if best is now:
-        first = joined("The current practice, ", reading.label(now.treatment), ", is expected to give most")
-        return joined(first, " of all that was tried: ", _told(reading, now), " per transplanted head.")
+        first = joined("We expect most from the current practice, ", reading.label(now.treatment))
+        return joined(first, ": ", _told(reading, now), " per transplanted head.")
     return joined(
-        "Of all that was tried, ",
+        "We expect most from ",
         reading.label(best.treatment),
-        " is expected to give most: ",
+        ": ",
         _told(reading, best),
-        " per transplanted head, against ",
+        " per transplanted head. The current practice should give ",
         _told(reading, now),
-        " under the current practice.",
+        ".",
     )
 
 
@@ -197,12 +198,12 @@ def _how_to_read(reading: Reading, decision: Decision, left_out: int) -> str:
     parts = {reading.part(row.treatment) for row in _tried(decision)}
     names = "; ".join(words for part, words in PART_NAMES.items() if part in parts)
     failed = decision.evidence.failed_gardens
-    zeros = f" Buckets at {listed(failed)} gave nothing: only raw means count them." if failed else ""
+    zeros = f" Buckets at {listed(failed)} gave nothing, and only raw means count them." if failed else ""
     more = f" {left_out} more are in the table below." if left_out else ""
     costs = ", by value after costs" if after_costs(decision) else ""
     return (
-        f"The best stands first{costs}. Large marks: what is expected ({names}). Small dots: buckets. Open circles: "
-        f"their raw means; the two {WHY_THEY_DIFFER}. Lines: {percent(decision.thresholds.confidence)} intervals of "
-        "the gain over the current practice, the dashed line. A line that crosses it leaves open which of the two is "
-        f"better.{zeros}{more}"
+        f"The best stands first{costs}. Large marks are estimates ({names}). Small dots are buckets, and open circles "
+        f"their raw means. {WHY_THEY_DIFFER} Each line is the {percent(decision.thresholds.confidence)} interval of "
+        "the gain over the current practice, which is the dashed line. Where it crosses the dashed line, either of the "
+        f"two may be better.{zeros}{more}"
     )

@@ -65,12 +65,13 @@ def worth_picture(plan: Plan) -> Picture:
     marks = (
         "The diamond is the trial asked for, which is proposed too."
         if plan.verdict.is_as_asked
-        else f"The open square is the trial asked for{', the diamond the one proposed' if plan.proposed else ''}."
+        else f"The open square is the trial asked for{', and the diamond the one proposed' if plan.proposed else ''}."
     )
     reading = (
-        f"Each mark is a design: along the foot its {what}, upwards by how much the next handout should gain. The line "
-        "joins those that none of as few buckets equals; filled dots lie on it, open ones below. "
-        f"{marks} All stand in the table below."
+        f"Each mark is a design. The scale below is its {what}, and the scale at the left is how much the next handout "
+        "should gain. The line joins the designs that are worth more than any smaller one. Filled dots lie on it, and "
+        "open ones below. "
+        f"{marks} The table below has them all."
     )
     chart = f"Chart of {count(len(rows), 'design')}, value against {what}. "
     line = sorted((_x(row, is_costed), row.value_g) for row in rows if row.efficient)

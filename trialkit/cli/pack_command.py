@@ -21,13 +21,13 @@ from trialkit.domain.errors import WrongCall
     type=click.Choice(["CC-BY-4.0", "CC0-1.0"]),
     default="CC-BY-4.0",
     show_default=True,
-    help="Under which others may use the data.",
+    help="Licence under which others may use the data.",
 )
 @speaks_plainly
 def command(folder: Path, into: Path | None, licence: str) -> None:
-    """Pack the checked trial in DIR as open data: a Frictionless Data Package, which others can analyse again.
+    """Pack the trial in DIR as open data that others can analyse again: a Frictionless Data Package.
 
-    Names of gardens and notes go in as they stand: look at them before you publish.
+    The trial must pass trialkit check. Names of gardens and notes go in as they are: read them before you publish.
 
     Example: trialkit pack autumn_dose
     """
@@ -43,17 +43,19 @@ def pack_folder(folder: Path, into: Path | None, licence: str) -> str:
     from trialkit.tables.own_files import refuse_strangers
 
     if into is not None and into.suffix.lower() != ".zip":
-        raise WrongCall(f'--into "{"" if into == Path() else into}": name a file that ends in .zip, such as trial.zip.')
+        raise WrongCall(
+            f'--into "{"" if into == Path() else into}" does not end in .zip: name a file such as trial.zip.'
+        )
     with at_work(folder):
         trial = read_trial(folder)
-        results, said = None, "Without results: trialkit analyse it first, to have them in."
+        results, said = None, f"It holds no results: to have them in, run trialkit analyse {folder} first."
         path = folder / RESULTS_FOLDER / RESULTS_FILE
         if path.is_file():
             changed = changed_inputs(folder, read_results(folder))
             if changed:
-                said = f"Without results: {', '.join(changed)} changed since the analysis."
+                said = f"It holds no results, since {', '.join(changed)} changed after the analysis."
             else:
-                results, said = path.read_bytes(), "Its results are in."
+                results, said = path.read_bytes(), "It holds the results, too."
         data = data_package(trial, licence, results)
         name = f"{RESULTS_FOLDER}/{trial.protocol.trial.id}.zip"
         if into is None:
@@ -65,5 +67,5 @@ def pack_folder(folder: Path, into: Path | None, licence: str) -> str:
         write_bytes(into, data)
     return (
         f"Packed {len(trial.heads)} heads in {len(trial.layout)} buckets: {target} ({len(data) / 1000:.0f} kB, data "
-        f"under {licence}). {said} Names of gardens and notes are in it: look before you publish."
+        f"under {licence}). {said} Names of gardens and notes are in it: read them before you publish."
     )

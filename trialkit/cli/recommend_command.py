@@ -19,10 +19,11 @@ from trialkit.cli.speaking import answer
 def command(ledger: Path, as_json: bool) -> None:
     """Work out the recommended defaults from all trials in LEDGER, and write the handout for gardeners.
 
-    Writes LEDGER/recommended.json, handout.html and care.html (how a bucket is set up and looked after: print both
-    on one sheet), handout_large.html in large print, and all three as tagged PDF on A4 and Letter where WeasyPrint
-    is installed (pip install weasyprint). They name the county that trialkit county set. Every version is kept in
-    LEDGER/history; there is a new one only when the evidence changed.
+    It writes into LEDGER. handout.html is the handout, and care.html tells how to set up a bucket and look after it:
+    print both on one sheet. handout_large.html is in large print. All three also come as tagged PDF on A4 and Letter,
+    if WeasyPrint is installed (pip install weasyprint). They name the county that trialkit county set.
+    recommended.json is for programs. Every version is kept in LEDGER/history. There is a new version only when the
+    evidence changed.
 
     Example: trialkit recommend ledger
     """

@@ -14,20 +14,22 @@ from trialkit.cli.steps import differences, write_report
 
 @click.command("report")
 @trial_folder
-@click.option("--verify", is_flag=True, help="Write nothing; recompute from the inputs and name what differs.")
+@click.option("--verify", is_flag=True, help="Write nothing. Analyse again and name what differs.")
 @as_json
 @speaks_plainly
 def command(folder: Path, verify: bool, as_json: bool) -> None:
-    """Write results/report.html for the trial in DIR: one page, no network.
+    """Write results/report.html for the trial in DIR, as one page that needs no network.
 
-    Run trialkit analyse first. With --verify the inputs are analysed again and the files compared; exit status 1 if
-    anything differs.
+    Run trialkit analyse first. With --verify, the records are analysed again and compared with the results and the
+    report. The exit status is then 1 if anything differs.
 
     Example: trialkit report autumn_dose --verify
     """
     if not verify:
         if as_json:
-            raise CallFailure("--json goes with --verify: the report itself is a page, and results.json its numbers.")
+            raise CallFailure(
+                "Give --json together with --verify only. The report is a page, and its numbers are in results.json."
+            )
         tell(write_report(folder))
         return
     from trialkit.documents.answers import VerifyAnswer
@@ -36,7 +38,7 @@ def command(folder: Path, verify: bool, as_json: bool) -> None:
     if as_json or not changed:
         answer(
             VerifyAnswer(not changed, tuple(changed)),
-            "The results and the report are what the inputs give.",
+            "The results and the report are what the records give.",
             as_json=as_json,
         )
     if changed:

@@ -324,7 +324,7 @@ def test_a_corrected_value_changed_by_hand_is_named(folder: Path) -> None:
     put_right(folder, weight_g="142")
     edit(folder, "142", "150")
     table, cell = edits(folder)
-    assert 'column weight_g: found "150"; expected "142", as corrected by adviser on 2026-10-02' in cell
+    assert 'column weight_g: found "150". Expected "142", as corrected by adviser on 2026-10-02' in cell
     assert "trialkit correct DIR BUCKET HEAD weight_g=VALUE --why TEXT" in cell
     merge_files(folder)
     assert edits(folder) == [cell]

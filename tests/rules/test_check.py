@@ -138,54 +138,54 @@ ERRORS = {
         "expected 1 to 2, the heads a bucket (bucket.heads in trial.toml). Correct the bucket or the head, or "
         "bucket.heads in trial.toml. [TK-H01]"),
     "same head twice": Damage("heads.csv", SECOND, SECOND.replace("334X,2", "334X,1"),
-        'heads.csv, row 3, column head: found bucket "334X", head "1"; expected it once; row 2 has it already. Keep '
+        'heads.csv, row 3, column head: found bucket "334X", head "1". Expected it once; row 2 has it already. Keep '
         "the true row, remove the other. [TK-K01]"),
     "misread bucket": Damage("heads.csv", SECOND, SECOND.replace("334X", "343X"),
-        'heads.csv, row 3, column bucket: found "343X"; expected a bucket that layout.csv lists. Did you mean '
+        'heads.csv, row 3, column bucket: found "343X". Expected a bucket that layout.csv lists. Did you mean '
         '"334X"? Otherwise add it to layout.csv. [TK-K02]'),
     "identity with a smart quote": Damage("heads.csv", SECOND, SECOND.replace("334X", "334X’"),
-        'heads.csv, row 3, column bucket: found "334X’"; expected letters, figures and hyphens. Correct the '
+        'heads.csv, row 3, column bucket: found "334X’". Expected letters, figures and hyphens. Correct the '
         "spelling. [TK-V12]"),
     "row longer than the header": Damage("heads.csv", FIRST, head(note="fine,really"),
-        'heads.csv, row 2: found 10 cells, the last of them "really"; expected 9 cells as in the header. Put a cell '
+        'heads.csv, row 2: found 10 cells, the last of them "really". Expected 9 cells as in the header. Put a cell '
         'that holds a comma into "quotation marks"; leave an empty cell empty, but keep its comma. [TK-F09]'),
     "row shorter than the header": Damage("heads.csv", FIRST, FIRST[: FIRST.index(",yes")],
-        "heads.csv, row 2: found 7 cells; expected 9 cells as in the header. Put a cell that holds a comma into "
+        "heads.csv, row 2: found 7 cells. Expected 9 cells as in the header. Put a cell that holds a comma into "
         '"quotation marks"; leave an empty cell empty, but keep its comma. [TK-F09]'),
     "unclosed quotation mark": Damage("heads.csv", SECOND, SECOND.replace(",yes,", ',yes,"eaten by slugs'),
-        'heads.csv, row 3: found a cell that never ends; expected a closing " for each opening one. Close the '
+        'heads.csv, row 3: found a cell that never ends. Expected a closing " for each opening one. Close the '
         "quotation mark, or take it out. [TK-F06]"),
     "text after a quotation mark": Damage("heads.csv", SECOND, SECOND.replace(",yes,", ',yes,"slugs"!'),
-        'heads.csv, row 3: found text after a closing "; expected a closing " for each opening one. Close the '
+        'heads.csv, row 3: found text after a closing ". Expected a closing " for each opening one. Close the '
         "quotation mark, or take it out. [TK-F06]"),
     "semicolons": Damage("visits.csv", "site,visited_on,observer_role,note", "site;visited_on;observer_role;note",
-        "visits.csv, row 1: found a header separated by semicolons, and rows that are not; expected columns separated "
+        "visits.csv, row 1: found a header separated by semicolons, and rows that are not. Expected columns separated "
         "by one mark. Save it again as comma separated values. [TK-F07]"),
     "site that does not exist": Damage("layout.csv", "334X,fernsedge", "334X,fernsedg",
-        'layout.csv, row 2, column site: found "fernsedg"; expected a site that sites.csv lists. Did you mean '
+        'layout.csv, row 2, column site: found "fernsedg". Expected a site that sites.csv lists. Did you mean '
         '"fernsedge"? Otherwise add it to sites.csv. [TK-K02]'),
     "treatment that was not planned": Damage("layout.csv", "334X,fernsedge,1,1,Larkmoor Butter,2",
         "334X,fernsedge,1,1,Larkmoor Butter,3",
-        'layout.csv, row 2, column dose_tsp: found "3"; expected one of 2, 4. Correct layout.csv, or add the level '
+        'layout.csv, row 2, column dose_tsp: found "3". Expected one of 2, 4. Correct layout.csv, or add the level '
         "to trial.toml. [TK-L01]"),
     "two buckets in one place": Damage("layout.csv", "336T,fernsedge,1,2", "336T,fernsedge,1,1",
-        'layout.csv, row 3, column position: found "1"; expected a position of its own within the site. Correct one '
+        'layout.csv, row 3, column position: found "1". Expected a position of its own within the site. Correct one '
         "of the positions. [TK-L02]"),
     "product that is not on the shelf": Damage("trial.toml", 'product = "Blend L 9-12-30"',
         'product = "Blend M 9-12-30"',
-        'trial.toml, row 16, factors.dose.product: found "Blend M 9-12-30"; expected a product of products.csv. Did '
+        'trial.toml, row 16, factors.dose.product: found "Blend M 9-12-30". Expected a product of products.csv. Did '
         'you mean "Blend L 9-12-30"? Otherwise add it to products.csv. [TK-P08]'),
     "misspelt key": Damage("trial.toml", "seed = ", "seed = 1\nblokcs = ",
-        'trial.toml, row 25, layout.blokcs: found "blokcs"; expected a key of the protocol. Did you mean "blocks"? '
+        'trial.toml, row 25, layout.blokcs: found "blokcs". Expected a key of the protocol. Did you mean "blocks"? '
         "[TK-P02]"),
     "not TOML": Damage("trial.toml", "heads = 2", "heads = two",
-        "trial.toml, row 10: found Invalid value (at character 9 of the line); expected a protocol in TOML. Put text "
+        "trial.toml, row 10: found Invalid value (at character 9 of the line). Expected a protocol in TOML. Put text "
         'into "double quotes"; write numbers with a point and dates as 2026-08-20. [TK-P01]'),
     "control characters": Damage("sites.csv", "Fernsedge School", "Fernsedge\x1b[2J",
-        'sites.csv, row 2, column name: found "Fernsedge\\x1b[2J"; expected text without control characters. Type '
+        'sites.csv, row 2, column name: found "Fernsedge\\x1b[2J". Expected text without control characters. Type '
         "the text again. [TK-V12]"),
     "note without end": Damage("sites.csv", "shade, after four", "x" * 501,
-        f'sites.csv, row 3, column note: found "{"x" * 79}…"; expected at most 500 characters. Shorten it. [TK-V13]'),
+        f'sites.csv, row 3, column note: found "{"x" * 79}…". Expected at most 500 characters. Shorten it. [TK-V13]'),
 }
 # fmt: on
 
@@ -215,26 +215,26 @@ WARNINGS = {
         "expected a weight like the others at its site. Look up the record; nothing need be done if the weight is "
         "right. [TK-H10]"),
     "nobody knows": Damage("heads.csv", FIRST + "\n" + SECOND, "334X,1,,,,,,,\n334X,2,2026-08-24,,,2026-09-01,,,late",
-        "heads.csv, row 2, column outcome: found none for 2 heads at fernsedge; expected an outcome. Write what became "
+        "heads.csv, row 2, column outcome: found none for 2 heads at fernsedge. Expected an outcome. Write what became "
         "of each, if somebody knows; if nobody does, leave them: empty says as much as gave_up or missing. To correct "
         "it: trialkit correct DIR BUCKET HEAD outcome=VALUE --why TEXT. [TK-H20]"),
     "forgotten head": Damage("heads.csv", FIRST + "\n", "",
-        'layout.csv, row 2, column bucket: found 1 row in heads.csv for "334X"; expected 2, one for each head of the '
+        'layout.csv, row 2, column bucket: found 1 row in heads.csv for "334X". Expected 2, one for each head of the '
         "bucket (bucket.heads). Look for a row under a mistyped bucket first. Add a row for each head whose fate "
         "somebody knows; if nobody does, nothing need be done. [TK-H09]"),
     "forgotten bucket": Damage("heads.csv", FIRST + "\n" + SECOND + "\n", "",
-        'layout.csv, row 2, column bucket: found "334X"; expected rows in heads.csv for this bucket. Ask what '
+        'layout.csv, row 2, column bucket: found "334X". Expected rows in heads.csv for this bucket. Ask what '
         "became of them. If nobody knows, nothing need be done: a bucket without a row has no record, as one whose "
         "heads say gave_up. [TK-H08]"),
     "wrong dose mixed": Damage("solution.csv", "334X,2026-08-23,20,2", "334X,2026-08-23,20,4",
-        'solution.csv, row 2, column nutrient_tsp: found "4"; expected the dose that layout.csv gives this bucket, '
+        'solution.csv, row 2, column nutrient_tsp: found "4". Expected the dose that layout.csv gives this bucket, '
         "2. Look up the record, and correct it if it is wrong; if the bucket was indeed mixed so, say why in the note "
         "of this row. To correct it: trialkit correct DIR BUCKET nutrient_tsp=VALUE --why TEXT. [TK-S01]"),
     "site without buckets": Damage("sites.csv", "old-mill,", "harbour,Harbour Day Centre,,,,,,\nold-mill,",
-        'sites.csv, row 3, column site: found "harbour"; expected a site that layout.csv gives buckets. Remove the '
+        'sites.csv, row 3, column site: found "harbour". Expected a site that layout.csv gives buckets. Remove the '
         "site; or let trialkit site lay it out, where the trial has begun. [TK-L06]"),
     "more blocks planned than laid out": Damage("trial.toml", "blocks = 2", "blocks = 3",
-        "layout.csv, column site: found 8 buckets, 4 treatments more or less often; expected each of 4 treatments 3 "
+        "layout.csv, column site: found 8 buckets, 4 treatments more or less often. Expected each of 4 treatments 3 "
         'times at "fernsedge". Nothing need be done if the change was meant; say so in the report. [TK-L05]'),
 }
 # fmt: on
@@ -476,7 +476,7 @@ def test_a_seed_changed_after_labelling_is_warned_of(good_folder: Path) -> None:
     replace_once(good_folder, "trial.toml", "seed = 20260820", "seed = 20260821")
     (problem,) = check_trial(good_folder).problems
     assert problem_sentence(problem) == (
-        "layout.csv: found another layout; expected the layout of seed 20260821. If it was made elsewhere, "
+        "layout.csv: found another layout. Expected the layout of seed 20260821. If it was made elsewhere, "
         "nothing need be done; if trial.toml was changed after labelling, put it back. [TK-L07]"
     )
 

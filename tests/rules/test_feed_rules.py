@@ -42,7 +42,7 @@ def test_a_feed_of_parts_is_in_order(good_folder: Path) -> None:
         (
             "",
             PARTS,
-            'row 19, factors.dose.parts.calcium nitrate 15.5-0-0: found "calcium nitrate 15.5-0-0"; expected a product',
+            'row 19, factors.dose.parts.calcium nitrate 15.5-0-0: found "calcium nitrate 15.5-0-0". Expected a product',
         ),
         (
             CALCIUM.replace(",5,", ",,"),
@@ -76,7 +76,7 @@ def test_a_feed_without_calcium_is_warned_of(good_folder: Path) -> None:
     (sentence,) = told(good_folder)
     assert sentence == (
         'trial.toml, row 16, factors.dose.product: found 0 mg/L from "Blend L 9-12-30", and not enough known in the '
-        "water of 2 gardens; expected calcium of 28 mg/L or more with 4 teaspoons, half of what goes with that much "
+        "water of 2 gardens. Expected calcium of 28 mg/L or more with 4 teaspoons, half of what goes with that much "
         "nitrogen in a published solution for lettuce. Add calcium nitrate under [factors.dose.parts], or give the "
         "water's calcium (calcium_mg_l in sites.csv). [TK-P13]"
     )

@@ -137,7 +137,7 @@ def test_days_that_can_be_read_in_two_ways_are_one_error(tmp_path: Path) -> None
     (error,) = (problem for problem in check_trial(folder).errors if problem.file == "heads.csv")
     assert problem_sentence(error) == (
         "heads.csv, row 2, column transplanted_on: found a table that a spreadsheet program saved in its own way: "
-        '"8/4/2026" may be 2026-04-08 or 2026-08-04, and nothing in the table says which; expected dates that can be '
+        '"8/4/2026" may be 2026-04-08 or 2026-08-04, and nothing in the table says which. Expected dates that can be '
         "read in one way. Put the file back from a copy, and put single values right with trialkit correct DIR BUCKET "
         "HEAD COLUMN=VALUE --why TEXT; or show dates as year-month-day and names as text in the spreadsheet program, "
         'and save it again as "CSV UTF-8". [TK-F12]'
@@ -190,7 +190,7 @@ def test_both_orders_in_one_file_are_no_order(folder: Path) -> None:
     [
         ("transplanted_on", "46254", '"46254" is a day count'),
         ("weight_g", "7. Apr", 'took numbers for dates, such as "7. Apr"'),
-        ("bucket", "1.00E+05", 'took names for numbers, such as "1.00E+05"; expected'),
+        ("bucket", "1.00E+05", 'took names for numbers, such as "1.00E+05". Expected'),
     ],
 )
 def test_what_a_program_spoiled_is_one_error(folder: Path, column: str, text: str, says: str) -> None:

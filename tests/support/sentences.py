@@ -44,10 +44,14 @@ def markdown_sentences(text: str) -> list[str]:
 
 
 def module_sentences(path: Path) -> list[str]:
-    """Return the sentences of a module's texts; a value put into one is a word, and docstrings are left out."""
+    """Return the sentences of a module's texts; a value put into one is a word, and docstrings are left out.
+
+    A line ends a sentence, and so does the bar between the parts of a message: what goes on is one text.
+    """
     tree = ast.parse(path.read_text("utf-8"))
     notes = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
-    return [one for text in _texts(tree, notes) for one in sentences(text)]
+    parts = (part for text in _texts(tree, notes) for part in re.split(r"\n| \| ", text))
+    return [one for part in parts for one in sentences(part)]
 
 
 def _texts(node: ast.AST, notes: set[int]) -> Iterator[str]:

@@ -45,8 +45,8 @@ def start_following(folder: Path, source: Path, seed: int | None, progress: Prog
     write_folder(folder, files)
     return "\n".join(
         [
-            f"Started {folder}: {words.proposed_words(proposed)}. Gardens and products are those of the last trial; the "
-            "current practice is what is recommended now.",
+            f"Started {folder}: {words.proposed_words(proposed)}. Gardens and products are those of the last "
+            "trial. The current practice is what is recommended now.",
             (words.why_next if proposed.worth_it else words.next_trial)(document, document.measures),
             "Fill in the season and the day of sowing in trial.toml, and look through gardens and products. "
             f"Next: trialkit plan {folder} --ledger {source}",

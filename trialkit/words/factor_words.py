@@ -15,8 +15,8 @@ FACTOR_LABELS: Mapping[FactorName, str] = {
 
 LEVELS_QUESTIONS: Mapping[FactorName, str] = {
     "cultivar": "Cultivars to try, separated by commas (one if every bucket has it, or leave empty)",
-    "dose": "Doses to try, teaspoons of nutrient a bucket, such as 2, 4, 6 (one if every bucket gets it, or leave empty)",
-    "acidifier": "Acids to try, such as white vinegar 5 %, citric acid (one if every bucket gets it, or leave empty)",
+    "dose": "Doses to try, teaspoons of nutrient a bucket, as 2, 4, 6 (one if every bucket has it, or leave empty)",
+    "acidifier": "Acids to try, such as white vinegar 5 %, citric acid (one if every bucket has it, or leave empty)",
 }
 
 

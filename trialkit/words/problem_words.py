@@ -104,13 +104,13 @@ TK-F09: {wanted} cells as in the header | {count} cells[[, the last of them {las
 TK-F10: plain text | a spreadsheet workbook
 TK-F11: the table as it was written, and it is read so | a table that a spreadsheet program saved in its own way\
 [[. Dates are written {date_text} for {date}]][[. Decimals are written {number_text} for {number}]]\
-[[. Its columns are separated by {marks}]][[. Names are taken for numbers, {name_text} for {name}]] | Nothing to do if it is read \
-rightly.
+[[. Its columns are separated by {marks}]][[. Names are taken for numbers, {name_text} for {name}]] | Nothing to do if \
+it is read rightly.
 TK-F11 record: the table as it was written, and it is read so | a table that a spreadsheet program saved in its own way\
 [[. Dates are written {date_text} for {date}]][[. Decimals are written {number_text} for {number}]]\
-[[. Its columns are separated by {marks}]][[. Names are taken for numbers, {name_text} for {name}]] | Nothing to do if it is read \
-rightly. trialkit merge DIR writes it as it was. To correct single values, you need no spreadsheet program: trialkit \
-correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT.
+[[. Its columns are separated by {marks}]][[. Names are taken for numbers, {name_text} for {name}]] | Nothing to do if \
+it is read rightly. trialkit merge DIR writes it as it was. To correct single values, you need no spreadsheet \
+program: trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT.
 TK-F12 either: dates that can be read in one way | a table that a spreadsheet program saved in its own way. {text!q} \
 may be {readings!o}, and nothing in the table says which
 TK-F12 both orders: dates of one order | a table that a spreadsheet program saved in its own way. {text!q} and \

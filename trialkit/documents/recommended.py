@@ -9,6 +9,7 @@ from trialkit.documents.decision import Decision, Gain
 from trialkit.documents.ledger_entry import EntryKind
 from trialkit.domain.treatment import Treatment, is_same_strength
 from trialkit.domain.units import Measures
+from trialkit.languages import ENGLISH, Language
 
 
 @dataclass(frozen=True)
@@ -197,6 +198,7 @@ class Recommended:
     ]
     nitrogen_alone: Annotated[NitrogenAlone | None, "Where the recommended dose goes by its nitrogen alone."]
     measures: Annotated[Measures, "In which gardeners are told, as the newest trial's protocol says."] = "both"
+    language: Annotated[Language, "In which gardeners are told, as the newest trial's protocol says."] = ENGLISH
     after: Annotated[
         tuple[str, ...],
         "SHA-256 digests of the files of the versions before it: two where branches of a ledger were merged.",

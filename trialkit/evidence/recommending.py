@@ -109,6 +109,7 @@ def recommend(
         next_trial=propose(found, advice),
         nitrogen_alone=_nitrogen_alone(found, advice),
         measures=found.latest.protocol.trial.measures,
+        language=found.latest.protocol.trial.language,
     )
 
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from trialkit.languages import gettext, language_tag, ngettext, pgettext
 from trialkit.pages.numerals import tie
 from trialkit.pages.palette import custom_properties
 from trialkit.pages.safe_text import safe_text
@@ -15,6 +17,7 @@ from trialkit.tables.own_files import page_mark
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+    from markupsafe import Markup
 
 SHARED_TEMPLATES = Path(__file__).parent / "templates"
 
@@ -57,7 +60,7 @@ def environment(folder: Path) -> Environment:
     """Templates of a folder, and the shared ones: escaped by default; an unknown name in one is an error."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-    return Environment(
+    made = Environment(
         loader=FileSystemLoader([folder, SHARED_TEMPLATES], encoding="utf-8"),
         autoescape=True,
         undefined=StrictUndefined,
@@ -65,7 +68,24 @@ def environment(folder: Path) -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
+        extensions=["jinja2.ext.i18n"],
     )
+    made.policies["ext.i18n.trimmed"] = True
+    made.newstyle_gettext = True  # type: ignore[attr-defined]  # an attribute of the extension
+    made.globals.update(
+        gettext=lambda text, **parts: _filled_in(gettext(text), parts),
+        ngettext=lambda one, many, num, **parts: _filled_in(ngettext(one, many, num), {"num": num, **parts}),
+        pgettext=lambda context, text, **parts: _filled_in(pgettext(context, text), parts),
+        language_tag=language_tag,
+    )
+    return made
+
+
+def _filled_in(told: str, parts: Mapping[str, Any]) -> Markup:
+    """Fill in a translated text of a template, whose words are ours and may hold markup; its parts are escaped."""
+    from markupsafe import Markup
+
+    return Markup(told) % {name: Markup.escape(_tied(value)) for name, value in parts.items()}
 
 
 def render_page(folder: Path, template: str, style: str, script: str = "", **parts: Any) -> str:

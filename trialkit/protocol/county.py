@@ -4,7 +4,7 @@ import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from pydantic import AfterValidator, StringConstraints, ValidationError
 
@@ -13,6 +13,7 @@ from trialkit.documents.problems import Problem
 from trialkit.domain.reading_budget import PROTOCOL, OverBudget
 from trialkit.domain.table_names import COUNTY_FILE
 from trialkit.domain.units import Measures
+from trialkit.languages import Language
 from trialkit.protocol.faults import problems_of_toml, problems_of_validation
 from trialkit.protocol.logo import logo_problems
 from trialkit.protocol.sections import ONE_LINE, Line, Name, Section
@@ -42,7 +43,7 @@ class County(Section):
         LongLine, "When to sow in this county, in a sentence. If not given, pages tell what heat does to lettuce."
     ] = ""
     logo: Annotated[FileName | None, "Logo: the name of a PNG file beside county.toml."] = None
-    language: Annotated[Literal["en"], "Language of the pages. English is the only one yet."] = "en"
+    language: Annotated[Language | None, "Language of the handout. If not given, that of the newest trial."] = None
     measures: Annotated[Measures, "Measures of new trials, as `trialkit new` writes them."] = "both"
 
 

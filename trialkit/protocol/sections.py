@@ -20,6 +20,7 @@ from pydantic_core import PydanticCustomError
 from trialkit.documents.problems import FactValue
 from trialkit.domain.fill_line import USUAL_FILL_L
 from trialkit.domain.units import Measures
+from trialkit.languages import ENGLISH, Language
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.protocol.faults import LEVEL_KINDS, RULE_ERROR
 
@@ -97,6 +98,9 @@ class TrialSection(Section):
         Measures,
         "Measures on pages, cards and the handout. Kitchen: US spoons, gallons, inches, pounds, degrees Fahrenheit.",
     ] = "both"
+    language: Annotated[
+        Language, "Language of what volunteers and gardeners get. sites.csv may name another for a garden."
+    ] = ENGLISH
 
     @model_validator(mode="before")
     @classmethod

@@ -16,6 +16,7 @@ from trialkit.domain.errors import WrongCall
 from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import Measures
+from trialkit.languages import LANGUAGES
 from trialkit.protocol.trial_protocol import parse_protocol
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.committing import ASIDE, COMMITTED, LOCK, STAGING, at_work, commit
@@ -76,6 +77,7 @@ def new_trial_text(answers: NewTrial) -> str:
         blocks=toml_value(answers.blocks),
         seed=toml_value(answers.seed),
         practice=f"{{ {practice} }}",
+        languages=" or ".join(f'"{language}"' for language in LANGUAGES),
         measures=f"{'# ' if answers.measures == 'both' else ''}measures = {toml_value(answers.measures)}",
     )
     parse_protocol(text)
@@ -286,6 +288,7 @@ question = {question}
 # started_on = 2026-08-20        # first day of the trial; dates of records are checked against it
 # season = "autumn 2026"
 {measures:<33}# "kitchen" (US spoons, gallons, pounds, degrees Fahrenheit), "metric" or "both"
+# language = "es"                # language of what volunteers and gardeners get: {languages}
 
 [bucket]
 volume_l = 16.0                  # litres of water to the fill line, two to three inches (5 to 7.5 cm) below the brim

@@ -12,6 +12,7 @@ from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Correction
 from trialkit.domain.reading_budget import PROTOCOL
 from trialkit.domain.table_names import COUNTY_FILE, OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
+from trialkit.languages import Language
 from trialkit.protocol.county import read_county
 from trialkit.protocol.trial_protocol import Protocol, parse_protocol
 from trialkit.rules import departure_rules, layout_rules, pattern_rules, record_rules, solution_rules
@@ -140,6 +141,11 @@ class Trial:
     sha256: Mapping[str, str]
     corrections: tuple[Correction, ...] = ()
     contact: str = ""
+
+    def language_of(self, site: str) -> Language:
+        """Language of what a garden gets: its own, as sites.csv says, else the protocol's."""
+        own = self.sites.loc[self.sites["site"] == site, "language"]
+        return next((str(language) for language in own if language), self.protocol.trial.language)
 
     @property
     def amended(self) -> Amendments:

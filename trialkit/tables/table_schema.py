@@ -4,7 +4,8 @@ The documents are Frictionless Table Schemas (``schemas/*.json``). Keys that sta
 ``trialkit:unit`` (UCUM code), ``trialkit:howToFix`` (how to put a bad value right), ``trialkit:optionalColumn`` (the
 column may be left out of the file), ``trialkit:wanted`` (forms ask for it), ``trialkit:rare`` (forms do not show it,
 and files have it only where some row does), ``trialkit:usualMinimum`` and ``trialkit:usualMaximum`` (beyond them a
-number is worth a second look; common practice, no source).
+number is worth a second look; common practice, no source), ``trialkit:languages`` (its values are the languages that
+there are catalogues for).
 """
 
 import json
@@ -18,6 +19,7 @@ import pandas as pd
 from trialkit._resources import resource_folder
 from trialkit.documents.problems import FactValue
 from trialkit.domain.table_names import TableName
+from trialkit.languages import LANGUAGES
 
 FieldType = Literal["string", "number", "integer", "boolean", "date"]
 DTYPES: dict[FieldType, str | None] = {
@@ -161,7 +163,7 @@ def load_schema(name: TableName) -> TableSchema:
 
 def _field(entry: dict[str, Any]) -> Field:
     constraints = entry.get("constraints", {})
-    enum = constraints.get("enum")
+    enum = LANGUAGES if entry.get("trialkit:languages") else constraints.get("enum")
     return Field(
         name=entry["name"],
         type=entry["type"],

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from trialkit.domain.units import Measures
 from trialkit.solution.mixing import by_spoons
 from trialkit.solution.nutrients import Scarce
-from trialkit.words.measures import grams_words, in_measures, spoons
+from trialkit.words.measures import grams_words, in_measures, level_teaspoons
 from trialkit.words.phrases import in_percent
 
 IN_ORDER = (
@@ -71,5 +71,5 @@ def part_amount(tsp: float, g_per_tsp: float, measures: Measures = "both") -> st
 def _part(tsp: float, g_per_tsp: float) -> tuple[str | None, str]:
     """Level spoons, None where they cannot measure it, and grams: scales show so little in no other unit."""
     measured = by_spoons(tsp)
-    kitchen = None if measured is None else f"{spoons(measured)} level teaspoon{'' if measured <= 1 else 's'}"
+    kitchen = None if measured is None else level_teaspoons(measured)
     return kitchen, grams_words(tsp * g_per_tsp)

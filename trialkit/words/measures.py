@@ -10,18 +10,19 @@ from typing import Annotated, get_args
 from trialkit.documents.results import Results
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.units import GALLON_L, INCH_CM, OUNCE_G, POUND_KG, TEASPOON_ML, Measures, fahrenheit
-from trialkit.words.phrases import listed, number
+from trialkit.languages import gettext, ngettext, translatable
+from trialkit.words.phrases import from_to, listed, number
 
 FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 MOST_SPOONS_TSP = 12.0
 """A quarter of a cup: beyond it liquids are told in cups."""
 TABLESPOON_TSP, CUP_TABLESPOONS = 3, 16
 FILLED_ONCE = {
-    12.0: "a quarter of a cup",
-    3.0: "a tablespoon",
-    1.0: "a teaspoon",
-    0.5: "half a teaspoon",
-    0.25: "a quarter of a teaspoon",
+    12.0: translatable("a quarter of a cup"),
+    3.0: translatable("a tablespoon"),
+    1.0: translatable("a teaspoon"),
+    0.5: translatable("half a teaspoon"),
+    0.25: translatable("a quarter of a teaspoon"),
 }
 """Measures that somebody fills once, by their teaspoons."""
 
@@ -197,10 +198,28 @@ def teaspoons(dose_tsp: float, system: MeasureSystem = KITCHEN) -> str:
     ('28.8 g', '6 level teaspoons (28.8 g)')
     """
     if dose_tsp == 0:
-        return "no nutrient"
-    kitchen = f"{spoons(dose_tsp)} level teaspoon{'' if dose_tsp <= 1 else 's'}"
+        return gettext("no nutrient")
+    kitchen = level_teaspoons(dose_tsp)
     grams = system.nutrient_g_per_tsp
     return kitchen if grams is None else in_measures(system.measures, kitchen, grams_words(dose_tsp * grams))
+
+
+def level_teaspoons(amount_tsp: float) -> str:
+    """Say how many level teaspoons, of whatever it is.
+
+    Examples
+    --------
+    >>> level_teaspoons(6.0), level_teaspoons(0.75)
+    ('6 level teaspoons', '¾ level teaspoon')
+    """
+    return ngettext(
+        "{amount} level teaspoon", "{amount} level teaspoons", _plural(amount_tsp), amount=spoons(amount_tsp)
+    )
+
+
+def _plural(amount: float) -> int:
+    """A number of the same grammatical number as an amount: a half is one, one and a half are several."""
+    return math.ceil(amount)
 
 
 def several_doses(doses_tsp: Sequence[float], last: str, system: MeasureSystem = KITCHEN) -> str:
@@ -213,7 +232,8 @@ def several_doses(doses_tsp: Sequence[float], last: str, system: MeasureSystem =
     """
     if len(doses_tsp) == 1:
         return teaspoons(doses_tsp[0], system)
-    kitchen = f"{listed([spoons(dose) for dose in doses_tsp], last)} level teaspoons"
+    told = listed([spoons(dose) for dose in doses_tsp], last)
+    kitchen = ngettext("{amount} level teaspoon", "{amount} level teaspoons", 2, amount=told)
     grams = system.nutrient_g_per_tsp
     if grams is None:
         return kitchen
@@ -228,7 +248,7 @@ def short_dose(dose_tsp: float, system: MeasureSystem = KITCHEN) -> str:
     >>> short_dose(6.0), short_dose(6.0, MeasureSystem("metric", 4.8)), short_dose(2.5, MeasureSystem("both", 4.8))
     ('6 tsp', '28.8 g', '2½ tsp (12 g)')
     """
-    kitchen, grams = f"{spoons(dose_tsp)} tsp", system.nutrient_g_per_tsp
+    kitchen, grams = gettext("{amount} tsp", amount=spoons(dose_tsp)), system.nutrient_g_per_tsp
     return kitchen if grams is None else in_measures(system.measures, kitchen, grams_words(dose_tsp * grams))
 
 
@@ -240,7 +260,7 @@ def volume_words(volume_l: float, measures: Measures = "both") -> str:
     >>> volume_words(20.0), volume_words(20.0, "kitchen")
     ('20 L (5.3 US gal)', '5.3 US gal')
     """
-    metric, kitchen = f"{_amount(volume_l)} L", f"{_amount(volume_l / GALLON_L, 2)} US gal"
+    metric, kitchen = f"{_amount(volume_l)} L", gettext("{amount} US gal", amount=_amount(volume_l / GALLON_L, 2))
     return f"{metric} ({kitchen})" if measures == "both" else in_measures(measures, kitchen, metric)
 
 
@@ -252,7 +272,7 @@ def mass_words(kilograms: float, measures: Measures = "both") -> str:
     >>> mass_words(18.0), mass_words(18.0, "metric")
     ('40 lb (18 kg)', '18 kg')
     """
-    return in_measures(measures, f"{kilograms / POUND_KG:.0f} lb", f"{kilograms:.0f} kg")
+    return in_measures(measures, gettext("{amount} lb", amount=f"{kilograms / POUND_KG:.0f}"), f"{kilograms:.0f} kg")
 
 
 def length_words(centimetres: Sequence[float], measures: Measures = "both") -> str:
@@ -264,8 +284,13 @@ def length_words(centimetres: Sequence[float], measures: Measures = "both") -> s
     ('2 inches (5 cm)', '2 to 3 inches (5 to 7.5 cm)', '1¼ inches')
     """
     inches = [round(4 * length / INCH_CM) / 4 for length in centimetres]
-    kitchen = f"{' to '.join(map(spoons, inches))} inch{'' if inches[-1] <= 1 else 'es'}"
-    return in_measures(measures, kitchen, f"{' to '.join(map(_amount, centimetres))} cm")
+    told = _range([spoons(inch) for inch in inches])
+    kitchen = ngettext("{amount} inch", "{amount} inches", _plural(inches[-1]), amount=told)
+    return in_measures(measures, kitchen, f"{_range([_amount(length) for length in centimetres])} cm")
+
+
+def _range(ends: Sequence[str]) -> str:
+    return from_to(ends[0], ends[-1]) if len(ends) > 1 else ends[0]
 
 
 def temperature_words(celsius: float, measures: Measures = "both") -> str:
@@ -310,12 +335,18 @@ def liquid_words(teaspoons: float) -> str:
     ('1 teaspoon', '8¼ teaspoons', '½ cup', '¼ cup and 3 tablespoons', '1¼ cups')
     """
     if teaspoons <= MOST_SPOONS_TSP:
-        return f"{spoons(teaspoons)} teaspoon{'' if teaspoons <= 1 else 's'}"
+        return _teaspoons(teaspoons)
     tablespoons = math.floor(teaspoons / TABLESPOON_TSP + 0.5)
     quarters, rest = divmod(tablespoons, CUP_TABLESPOONS // 4)
     cups = quarters / 4
-    told = f"{spoons(cups)} cup{'' if cups <= 1 else 's'}"
-    return f"{told} and {rest} tablespoon{'' if rest == 1 else 's'}" if rest else told
+    told = ngettext("{amount} cup", "{amount} cups", _plural(cups), amount=spoons(cups))
+    if not rest:
+        return told
+    return listed([told, ngettext("{number} tablespoon", "{number} tablespoons", rest)])
+
+
+def _teaspoons(amount_tsp: float) -> str:
+    return ngettext("{amount} teaspoon", "{amount} teaspoons", _plural(amount_tsp), amount=spoons(amount_tsp))
 
 
 def measure_words(teaspoons: float, measures: Measures = "kitchen") -> str:
@@ -328,5 +359,6 @@ def measure_words(teaspoons: float, measures: Measures = "kitchen") -> str:
     >>> measure_words(12.0, "both"), measure_words(1.0, "metric")
     ('a quarter of a cup (59.1 mL)', '4.93 mL')
     """
-    kitchen = FILLED_ONCE.get(teaspoons) or f"{spoons(teaspoons)} teaspoons"
-    return in_measures(measures, kitchen, f"{teaspoons * TEASPOON_ML:.3g} mL")
+    once = FILLED_ONCE.get(teaspoons)
+    kitchen = gettext(once) if once else _teaspoons(teaspoons)
+    return in_measures(measures, kitchen, f"{number(teaspoons * TEASPOON_ML)} mL")

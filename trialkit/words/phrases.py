@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from datetime import date
 from itertools import groupby
 
+from trialkit.languages import ENGLISH, day_in, gettext, in_figures, ngettext, spoken
+
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")  # fmt: skip
 # Bounds of the words for a chance: Mastrandrea et al. 2010, Guidance note on consistent treatment of uncertainties
@@ -28,7 +30,18 @@ def number(value: float, digits: int = 3) -> str:
     >>> number(1234.4), number(0.0456), number(2.0)
     ('1230', '0.0456', '2')
     """
-    return f"{float(f'{value:.{digits}g}'):.10f}".rstrip("0").rstrip(".")
+    return in_figures(f"{float(f'{value:.{digits}g}'):.10f}".rstrip("0").rstrip("."))
+
+
+def decimals(value: float, places: int = 1) -> str:
+    """Write a number with so many decimals.
+
+    Examples
+    --------
+    >>> decimals(5.5), decimals(39.4, 0)
+    ('5.5', '39')
+    """
+    return in_figures(f"{value:.{places}f}")
 
 
 def between(low: float, high: float, decimals: int = 1) -> str:
@@ -39,19 +52,30 @@ def between(low: float, high: float, decimals: int = 1) -> str:
     >>> between(5.53, 5.96), between(5.79, 5.83)
     ('5.5 to 6.0', '5.8')
     """
-    ends = dict.fromkeys(f"{end:.{decimals}f}" for end in (low, high))
-    return " to ".join(ends)
+    first, last = (in_figures(f"{end:.{decimals}f}") for end in (low, high))
+    return first if first == last else from_to(first, last)
+
+
+def from_to(low: str, high: str) -> str:
+    """Say from what to what something goes, each end already in words.
+
+    Examples
+    --------
+    >>> from_to("2", "2½")
+    '2 to 2½'
+    """
+    return gettext("{low} to {high}", low=low, high=high)
 
 
 def count(number: int, one: str, many: str | None = None) -> str:
-    """Count things.
+    """Count things; only those of which the plural is given are said in other languages too.
 
     Examples
     --------
     >>> count(1, "garden"), count(4, "garden")
     ('1 garden', '4 gardens')
     """
-    return f"{number} {one if number == 1 else many or one + 's'}"
+    return f"{number} {ngettext(one, many or one + 's', number)}"
 
 
 def listed(names: Sequence[str], last: str = "and") -> str:
@@ -62,7 +86,8 @@ def listed(names: Sequence[str], last: str = "and") -> str:
     >>> listed(["a"]), listed(["a", "b"]), listed(["a", "b", "c"], "or")
     ('a', 'a and b', 'a, b or c')
     """
-    return f"{', '.join(names[:-1])} {last} {names[-1]}" if len(names) > 1 else names[0]
+    told = {"and": gettext("and"), "or": gettext("or")}.get(last, last)
+    return f"{', '.join(names[:-1])} {told} {names[-1]}" if len(names) > 1 else names[0]
 
 
 def chance(probability: float) -> str:
@@ -74,8 +99,10 @@ def chance(probability: float) -> str:
     ('93 in 100', 'more than 99 in 100', 'less than 1 in 100')
     """
     if probability > 0.99:
-        return "more than 99 in 100"
-    return "less than 1 in 100" if probability < 0.01 else f"{round(probability * 100)} in 100"
+        return gettext("more than 99 in 100")
+    if probability < 0.01:
+        return gettext("less than 1 in 100")
+    return gettext("{number} in 100", number=round(probability * 100))
 
 
 def chance_word(probability: float) -> str:
@@ -133,9 +160,19 @@ def date_words(date: object) -> str | None:
     '20 August 2026'
     """
     parts = str(date).split("-") if date else []
-    if len(parts) == 3 and all(part.isascii() and part.isdigit() for part in parts) and 1 <= int(parts[1]) <= 12:
-        return f"{int(parts[2])} {MONTHS[int(parts[1]) - 1]} {int(parts[0])}"
-    return str(date) if date else None
+    if len(parts) != 3 or not all(part.isascii() and part.isdigit() for part in parts):
+        return str(date) if date else None
+    year, month, day = map(int, parts)
+    return _full_day(year, month, day) or str(date)
+
+
+def _full_day(year: int, month: int, day: int) -> str | None:
+    if spoken() == ENGLISH:
+        return f"{day} {MONTHS[month - 1]} {year}" if 1 <= month <= 12 else None
+    try:
+        return day_in(date(year, month, day), "yMMMMd")
+    except ValueError:
+        return None
 
 
 def days_words(days: Sequence[date]) -> str:
@@ -146,6 +183,10 @@ def days_words(days: Sequence[date]) -> str:
     >>> days_words([date(2026, 12, 30), date(2026, 12, 31), date(2027, 1, 2), date(2027, 2, 1)])
     '30 and 31 December 2026; 2 January, 1 February 2027'
     """
+    if spoken() != ENGLISH:
+        *others, last = days
+        told = (day_in(day, "MMMMd" if day.year == last.year else "yMMMMd") for day in others)
+        return listed([*told, day_in(last, "yMMMMd")])
     years = []
     for year, of_year in groupby(days, key=lambda day: day.year):
         months = (
@@ -164,4 +205,4 @@ def short_day(day: date) -> str:
     >>> short_day(date(2026, 9, 17))
     '17 Sep'
     """
-    return f"{day.day} {MONTHS[day.month - 1][:3]}"
+    return f"{day.day} {MONTHS[day.month - 1][:3]}" if spoken() == ENGLISH else day_in(day, "MMMd")

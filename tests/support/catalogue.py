@@ -1,0 +1,137 @@
+"""Bring the catalogues of languages in step with the words in the code: ``python tests/support/catalogue.py``.
+
+What is new gets an empty translation, what is no longer said is dropped. Also a merge driver's part: given files, it
+unites the translations of several copies of a catalogue, those of the first going first.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO, Any
+
+from babel.messages.catalog import Catalog
+from babel.messages.extract import extract_from_dir
+from babel.messages.pofile import read_po, write_po
+
+from trialkit._resources import resource_folder
+from trialkit.domain.table_names import RECORD_TABLES
+from trialkit.languages import ENGLISH, FOLDER, LANGUAGES
+
+PACKAGE = FOLDER.parent
+KEYWORDS: dict[str, Any] = {
+    "gettext": None,
+    "ngettext": (1, 2),
+    "pgettext": ((1, "c"), 2),
+    "translatable": None,
+    "count": (2, 3),
+}
+"""Functions whose texts are translated, as `trialkit.languages` and `trialkit.words.phrases` name them."""
+METHODS = [("**.py", "python"), ("**.jinja", "jinja2"), ("**.js", "javascript")]
+OPTIONS = {"**.jinja": {"trimmed": "true", "newstyle_gettext": "true"}}
+
+
+def extracted() -> Catalog:
+    """Gather every message that is marked in the code, in templates, in scripts and in the schemas of the records."""
+    catalogue = Catalog()
+    for _, _, message, comments, context in extract_from_dir(PACKAGE, METHODS, OPTIONS, KEYWORDS, ["Translators:"]):
+        if not isinstance(message, tuple) or all(message):
+            catalogue.add(message, auto_comments=comments, context=context)
+    for message in _of_schemas():
+        catalogue.add(message)
+    return catalogue
+
+
+def _of_schemas() -> Iterator[str]:
+    for name in RECORD_TABLES:
+        document = json.loads((resource_folder("schemas") / f"{name}.json").read_text(encoding="utf-8"))
+        yield document["title"]
+        for field in document["fields"]:
+            yield field["title"]
+            yield field["description"]
+            yield from (word.replace("_", " ") for word in field["constraints"].get("enum", ()))
+            yield from (field[key][0] for key in ("trueValues", "falseValues") if key in field)
+
+
+def in_step(catalogue: Catalog) -> Catalog:
+    """Return a catalogue with just the messages that are extracted, and the translations it has for them."""
+    kept = Catalog(locale=catalogue.locale, header_comment=catalogue.header_comment, charset="utf-8")
+    kept.mime_headers = catalogue.mime_headers
+    for message in extracted():
+        if message.id:
+            known = catalogue.get(_key(message.id), message.context)
+            is_same = known is not None and known.pluralizable == message.pluralizable
+            kept.add(
+                message.id,
+                known.string if known and is_same else None,
+                auto_comments=message.auto_comments,
+                context=message.context,
+            )
+    return kept
+
+
+def _key(identity: str | tuple[str, ...]) -> str:
+    return identity if isinstance(identity, str) else identity[0]
+
+
+def lacking(catalogue: Catalog) -> list[str]:
+    """List what a catalogue lacks: messages without a translation, or with one that somebody doubts."""
+    messages = [one for one in in_step(catalogue) if one.id]
+    return [_key(one.id) for one in messages if one.fuzzy or not _is_whole(one.string)]
+
+
+def _is_whole(string: str | tuple[str, ...]) -> bool:
+    return bool(string) and (isinstance(string, str) or all(string))
+
+
+def text_of(catalogue: Catalog) -> str:
+    """Write a catalogue as it is kept: sorted by message, without places in the code, which change daily."""
+    out = io.BytesIO()
+    write_po(out, catalogue, width=120, no_location=True, sort_output=True, omit_header=True)
+    headers = "".join(f'"{name}: {value}\\n"\n' for name, value in headers_of(catalogue))
+    comment = f"{catalogue.header_comment}\n"
+    return f'{comment}msgid ""\nmsgstr ""\n{headers}\n{out.getvalue().decode("utf-8").strip()}\n'
+
+
+def headers_of(catalogue: Catalog) -> list[tuple[str, str]]:
+    """Headers that are kept: none that tells a day or a program."""
+    return [
+        ("Project-Id-Version", "trialkit"),
+        ("Language", str(catalogue.locale)),
+        ("MIME-Version", "1.0"),
+        ("Content-Type", "text/plain; charset=utf-8"),
+        ("Content-Transfer-Encoding", "8bit"),
+        ("Plural-Forms", catalogue.plural_forms),
+    ]
+
+
+def read(file: IO[bytes]) -> Catalog:
+    """Read a catalogue."""
+    return read_po(file)
+
+
+def main(files: list[str]) -> None:
+    """Bring every catalogue in step; with files, first take up the translations that those have and it lacks."""
+    for language in LANGUAGES:
+        if language == ENGLISH:
+            continue
+        path = FOLDER / f"{language}.po"
+        with path.open("rb") as own:
+            catalogue = read(own)
+        for other in files:
+            with Path(other).open("rb") as theirs:
+                for message in read(theirs):
+                    known = catalogue.get(_key(message.id), message.context) if message.id else None
+                    if message.id and (known is None or not _is_whole(known.string)):
+                        catalogue.add(message.id, message.string, context=message.context)
+        stepped = in_step(catalogue)
+        path.write_text(text_of(stepped), encoding="utf-8")
+        missing = lacking(stepped)
+        print(f"{path.name}: {len(stepped)} messages, {len(missing)} without a translation")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

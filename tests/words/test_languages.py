@@ -1,0 +1,75 @@
+"""Catalogues of other languages: whole, in step with the code, and filled in alike."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+
+import pytest
+
+from tests.support.catalogue import in_step, lacking, text_of
+from trialkit.languages import ENGLISH, FOLDER, LANGUAGES, catalogue, language_tag, speaking, spoken
+from trialkit.words.measures import liquid_words, measure_words, teaspoons, volume_words
+from trialkit.words.phrases import chance, count, date_words, days_words, listed, short_day
+
+OTHERS = [language for language in LANGUAGES if language != ENGLISH]
+PLACES = re.compile(r"\{\w*[^}]*\}|%\(\w+\)[sd]|<[^>]+>")
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_a_catalogue_lacks_nothing(language: str) -> None:
+    """Every message that is marked in the code has its translation; what it lacks is listed."""
+    assert lacking(catalogue(language)) == []
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_a_catalogue_is_in_step(language: str) -> None:
+    """It holds just the messages that are said, as ``python tests/support/catalogue.py`` writes them."""
+    kept = (FOLDER / f"{language}.po").read_text(encoding="utf-8")
+    assert kept == text_of(in_step(catalogue(language)))
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_translations_keep_places_and_markup(language: str) -> None:
+    """What is filled in, and the tags around it, are the same in every form of a message."""
+    for message in catalogue(language):
+        if not message.id or not message.string:
+            continue
+        texts = [message.id] if isinstance(message.id, str) else list(message.id)
+        told = [message.string] if isinstance(message.string, str) else list(message.string)
+        for one in told:
+            assert sorted(PLACES.findall(one)) == sorted(PLACES.findall(texts[-1])), texts[0]
+
+
+def test_a_language_is_spoken_inside_and_no_longer() -> None:
+    """Also where something goes wrong inside; an unknown one is refused."""
+
+    def go_wrong() -> None:
+        with speaking("es"):
+            assert spoken() == "es"
+            raise KeyError
+
+    with pytest.raises(KeyError):
+        go_wrong()
+    assert (spoken(), language_tag()) == (ENGLISH, "en")
+    with pytest.raises(ValueError, match="no catalogue"), speaking("xx"):
+        pass
+
+
+def test_spanish_of_kitchen_and_calendar() -> None:
+    """Plurals, dates and ranges; of dates the source is the Unicode CLDR, by Babel."""
+    with speaking("es"):
+        assert language_tag() == "es-US"
+        assert teaspoons(6.5) == "6½ cucharaditas rasas"
+        assert teaspoons(0.5) == "½ cucharadita rasa"
+        assert liquid_words(19.75) == "¼ taza y 3 cucharadas"
+        assert measure_words(12.0) == "un cuarto de taza"
+        assert volume_words(20.0) == "20 L (5.3 gal de EE. UU.)"
+        assert chance(0.93) == "93 de cada 100"
+        assert listed(["a", "b", "c"], "or") == "a, b o c"
+        assert date_words("2026-08-20") == "20 de agosto de 2026"
+        assert date_words("2026-13-20") == "2026-13-20"
+        assert short_day(date(2026, 9, 17)) == "17 sep"
+        days = [date(2026, 12, 30), date(2027, 1, 2), date(2027, 2, 1)]
+        assert days_words(days) == "30 de diciembre de 2026, 2 de enero y 1 de febrero de 2027"
+        assert count(2, "inch", "inches") == "2 inches"  # of which nothing is marked: English

@@ -87,7 +87,7 @@ def correct(folder: Path, wanted: Wanted, reason: Reason) -> CorrectOutcome:
         )
         if not made:
             raise WrongCall(
-                f"{_row_name(schema, key)} says so already, so nothing is to correct.{_open(kept.conflicts, folder, key)}"
+                f"{_row_name(schema, key)} says so already: nothing to correct.{_open(kept.conflicts, folder, key)}"
             )
         settled = settled_by(kept.conflicts, made)
         corrected = {**table, key: row}

@@ -134,8 +134,8 @@ class AcidProduct:
             )
         if fault := kitchen_fault(self.acid, self.pct_w_v):
             raise WrongCall(
-                f"{self.name} is no acid of the kitchen ({fault}). trialkit tells amounts of citric acid, and of vinegar "
-                f"of {VINEGAR_PCT[0]:g} to {VINEGAR_PCT[1]:g} g in 100 mL, and of no other acid."
+                f"{self.name} is no acid of the kitchen ({fault}). Amounts are told of citric acid and of vinegar of "
+                f"{VINEGAR_PCT[0]:g} to {VINEGAR_PCT[1]:g} g in 100 mL, and of no other acid."
             )
 
     @property

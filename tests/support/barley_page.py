@@ -213,15 +213,15 @@ were exchanged in print. They are here as printed. The end of this page tells wh
 
 `trials` are plots and sites in the columns of `BucketRecords`. `years` are `("1931",)` or `("1931", "1932")`. The
 priors are those of [every trial](method.md), made for heads of some 150 g. So a bushel an acre is put in as
-{scale:g} g. A margin of 10 g is then {margin:g} bushels, and what a change must gain, 3 g, {change:g}. A plot is put in as one head
-that was weighed. The other part of the model is the share of heads that become marketable. It says {share:.0f} in 100
+{scale:g} g. A margin of 10 g is then {margin:g} bushels, and what a change must gain, 3 g, {change:g}. A plot is put in
+as one head that was weighed. The other part of the model is the share of heads that become marketable. It says {share:.0f} in 100
 of all varieties alike, and gains below are that much smaller than those of plots.
 
 ## Standard deviations, bushels an acre
 
 REML is the usual mixed model (`trialkit.mixed`; a test holds it to lme4), with each term at its one most likely value.
-Of the pooled model, the table has the posterior mean and limits of 95 in 100. In one year nothing parts a variety from
-what that year did to it, nor a plot from what a site did to its variety.
+Of the pooled model, the table has the posterior mean and limits of 95 in 100. One year cannot part a variety from what
+that year did to it, nor a plot from what a site did to its variety.
 
 {standard_deviations}
 
@@ -249,7 +249,7 @@ over sites and years.
   ({third_both:.0f} in 100).
 - The chance that {best} beats {practice} at a site and in a year not yet seen was {better_first:.0f} in 100 after one
   year. It is {better_both:.0f} now, which is less sure than the limits of its mean, since sites and years differ.
-- With the two years of Morris exchanged, the answer is: {exchanged}.
+- With the years of Morris exchanged: {exchanged}.
   The gain of {best} is then {gain_exchanged:.1f} ({gain_both:.1f} as printed), and what passes of a site
   {passing_exchanged:.1f} bushels ({passing:.1f}). What is grown doesn't depend on it, as all varieties of a site
   move together.

@@ -214,8 +214,8 @@ were exchanged in print. They are here as printed. The end of this page tells wh
 `trials` are plots and sites in the columns of `BucketRecords`. `years` are `("1931",)` or `("1931", "1932")`. The
 priors are those of [every trial](method.md), made for heads of some 150 g. So a bushel an acre is put in as
 {scale:g} g. A margin of 10 g is then {margin:g} bushels, and what a change must gain, 3 g, {change:g}. A plot is put in
-as one head that was weighed. The other part of the model is the share of heads that become marketable. It says {share:.0f} in 100
-of all varieties alike, and gains below are that much smaller than those of plots.
+as one head that was weighed. The other part of the model is the share of heads that become marketable. It says
+{share:.0f} in 100 of all varieties alike, and gains below are that much smaller than those of plots.
 
 ## Standard deviations, bushels an acre
 

@@ -31,7 +31,7 @@ def site_lines(made: SiteAnswer, folder: str) -> list[str]:
     written = f"layout version {made.layout_version}, written to {listed(made.changed)}"
     if made.change == "withdrew":
         return [
-            f"{made.site} withdrew on {made.on}: {written}. Its records stay. Heads without a record are left out.",
+            f"{made.site} withdrew on {made.on}: {written}. Its records stay; heads without any are left out.",
             f"Next: trialkit check {folder}",
         ]
     told = [
@@ -46,10 +46,10 @@ def site_lines(made: SiteAnswer, folder: str) -> list[str]:
 
 
 FROZEN = {
-    "records": "has records already, in heads.csv, solution.csv, visits.csv or the folder returned. Another layout "
-    "would part them from their treatments, so layout.csv stays.",
-    "amendments": "has a layout that gardens joined or withdrew from (amendments.csv), so layout.csv stays.",
-    "forms": "has forms in its folder forms. Labels made from layout.csv may be on buckets, so it stays.",
+    "records": "has records already (something stands in heads.csv, solution.csv or visits.csv below the headings, or "
+    "in the folder returned): another layout would part them from their treatments, so layout.csv stays.",
+    "amendments": "has a layout that gardens joined or withdrew from (amendments.csv): layout.csv stays.",
+    "forms": "has printed forms in its folder forms: layout.csv stays, as labels made from it may be on buckets.",
 }
 
 
@@ -57,7 +57,7 @@ def frozen_words(reason: str, folder: str) -> str:
     """Say why a layout is not drawn anew, and what can be done."""
     told = f'{folder} {FROZEN[reason]} Let a garden join or withdraw with trialkit site {folder} NAME --add --why "..."'
     if reason == "forms":
-        return f"{told}. If no form was handed out yet, delete the folder forms and lay out the trial again."
+        return f"{told}; if nothing was handed out yet, take away the folder forms, and lay out anew."
     return f"{told}."
 
 
@@ -67,7 +67,7 @@ def labels_elsewhere_words(trials: Sequence[str]) -> list[str]:
         return []
     return [
         f"Some labels are also those of {listed([f'the trial {name}' for name in trials])}, in folders beside this "
-        "one. Never let their buckets or records mix."
+        "one: never let their buckets or records mix."
     ]
 
 
@@ -108,7 +108,7 @@ def _warning(warning: LayoutWarning) -> tuple[str, str]:
             named = "; ".join(", ".join(group[:MOST_NAMED]) for group in warning.groups[:MOST_NAMED])
             return (
                 f"The layout falls into {len(warning.groups)} groups of treatments that no block compares: {named}.",
-                "Add blocks, make them larger, or lay out the trial again.",
+                "Add blocks, make them larger, or lay it out anew.",
             )
         case "aliased":
             others = " and ".join(map(effect_words, warning.aliased_with))
@@ -129,15 +129,15 @@ def _warning(warning: LayoutWarning) -> tuple[str, str]:
         case "few error degrees of freedom":
             differs = "how much it differs between gardens, with " if warning.between_sites else ""
             return (
-                f"The effect of {effect} is judged by {differs}{warning.error_df} degrees of freedom for error. Below "
-                f"{FEWEST_ERROR_DEGREES}, intervals widen fast.",
-                "More gardens raise that number. More blocks in each do not."
+                f"The effect of {effect} is judged by {differs}{warning.error_df} degrees of freedom for error; below "
+                f"{FEWEST_ERROR_DEGREES} intervals widen fast.",
+                "More gardens raise that number; more blocks in each do not."
                 if warning.between_sites
                 else "More blocks or gardens raise that number.",
             )
         case "confounded":
             return (
-                f"The effect of {effect} is mixed up with {stratum_words(warning.stratum)}. It is judged by how much "
+                f"The effect of {effect} is confounded with {stratum_words(warning.stratum)}: it is judged by how much "
                 "those differ, not by how much buckets do.",
-                "Nothing to do if that was meant. If not, spread its levels over every such place.",
+                "Nothing need be done if that was meant; otherwise spread its levels over every such place.",
             )

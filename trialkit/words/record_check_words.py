@@ -41,7 +41,7 @@ def greeting(questions: int, must: int) -> str:
         return "Everything that was written down is in order. There is nothing to do."
     asked = f"{count(questions, 'thing')} {'needs' if questions == 1 else 'need'} a second look"
     if not must:
-        return f"{asked}. What is right as it is, leave as it is."
+        return f"{asked}; nothing has to be changed if it is right as it stands."
     which = "it" if must == questions == 1 else "all of them" if must == questions else f"{must} of them"
     return f"{asked}. The answer of the trial waits for {which}."
 

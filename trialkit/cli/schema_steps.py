@@ -25,7 +25,7 @@ def dictionary_lines(table: TableName | None) -> Iterator[str]:
         for name in (*TABLE_NAMES, MEANS):
             schema = load_schema(name)
             may = " (if you have it)" if name in OPTIONAL_TABLES else ""
-            yield f"{schema.file:<14}{schema.title}{may}: {len(schema.fields)} columns"
+            yield f"{schema.file:<16}{schema.title}{may}: {len(schema.fields)} columns"
         yield "To see the columns of a table: trialkit schema heads"
         return
     schema = load_schema(table)

@@ -69,7 +69,7 @@ def mix_lines(mix: MixAnswer) -> Iterator[str]:
         yield f"  of these from the water itself: {own}{guessed}"
     if mix.recipe.shares:
         shares = ", ".join(f"{element} {100 * share:.0f} %" for element, share in mix.recipe.shares.items())
-        yield f"Of a published solution ({mix.recipe.name}, figures from memory): {shares}"
+        yield f"Share of a published solution ({mix.recipe.name}, figures from memory): {shares}"
     ec = mix.ec_ms_cm
     value, span = f"{ec.value:.1f}", between(ec.lower, ec.upper)
     yield f"Conductivity: about {value} mS/cm{'' if span == value else f' ({span})'}"

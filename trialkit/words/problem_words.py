@@ -98,8 +98,8 @@ TK-F06: a closing " for each opening one | a cell that never ends
 TK-F06 text after: a closing " for each opening one | text after a closing "
 TK-F07: columns separated by one mark | a header separated by {mark}, and rows that are not
 TK-F08 empty file: a header and at least one row | an empty file
-TK-F08 no rows: at least one row below the header | none | {of_table} Write one below the header for each, with at \
-least its {needed}.
+TK-F08 no rows: at least one row below the header | none | {of_table} Write each one below the header, with at least \
+{needed}.
 TK-F09: {wanted} cells as in the header | {count} cells[[, the last of them {last!q}]]
 TK-F10: plain text | a spreadsheet workbook
 TK-F11: the table as it was written, and it is read so | a table that a spreadsheet program saved in its own way\

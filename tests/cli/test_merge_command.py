@@ -150,7 +150,7 @@ def test_a_table_saved_by_a_spreadsheet_is_one_line(tmp_path: Path) -> None:
     [
         (["--heading", "Tag"], "the heading, then =COLUMN"),
         (["--heading", "Tag=buckte"], "Did you mean bucket?"),
-        (["--heading", "Tag=head", "--heading", "Tag=bucket"], "cannot both be meant"),
+        (["--heading", "Tag=head", "--heading", "Tag=bucket"], "is given as head and as bucket: give it once"),
         (["--answers", "nowhere.toml"], "nowhere.toml"),
         (["--accept", "TK-R99"], "there is no such rule"),
         (["--choose", "abc"], "=kept or =returned"),

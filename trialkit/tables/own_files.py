@@ -98,7 +98,7 @@ def refuse_strangers(path: Path, data: bytes) -> None:
     assert kind is not None, path
     if not is_own(path, kind):
         raise WrongCall(
-            f"trialkit did not write {path} as it is now, so it was left alone and nothing was written. Move it "
+            f"{path} was not written by trialkit as it is now, so it was left alone and nothing was written. Move it "
             "elsewhere or give it another name, then run the command again."
         )
 

@@ -356,7 +356,7 @@ def test_new_asks_again(tmp_path: Path) -> None:
         "Nothing varies, so there is nothing to compare: give two or more cultivars, doses or acids.",
         "Name at least one garden.",
         'Each garden needs a name of its own, and capitals make no difference: "FERN" is there twice.',
-        'Not a short name: "FE/RN". Use letters, digits, blanks, hyphens or underscores, at most 40 of them.',
+        'Not a short name: "FE/RN". Use letters, figures, blanks, hyphens or underscores, at most 40 of them.',
     ]
     assert 'levels = ["Fenleaf", "Paleheart"]' in (tmp_path / "t" / "trial.toml").read_text(encoding="utf-8")
 
@@ -404,7 +404,7 @@ def test_new_takes_what_a_layman_types(tmp_path: Path) -> None:
     assert run("new", tmp_path / "other", *options, *named).returncode == DONE
     refused = run("new", tmp_path / "third", "--dose", "4,6")
     assert refused.returncode == WRONG_CALL
-    assert "write --dose once for each, such as --dose 4 --dose 6" in refused.stderr
+    assert "write --dose once for each dose, such as --dose 4 --dose 6" in refused.stderr
 
 
 def test_a_head_that_nobody_weighed(small: Path) -> None:
@@ -417,7 +417,7 @@ def test_a_head_that_nobody_weighed(small: Path) -> None:
     path.write_text("\n".join([*rows[:at], ",".join(cells), *rows[at + 1 :]]) + "\n", "utf-8")
     checked = run("check", small)
     assert checked.returncode == DATA_ERROR
-    assert "if nobody weighed the head, its outcome is not_weighed" in checked.stdout
+    assert "If nobody weighed the head, its outcome is not_weighed" in checked.stdout
     cells[3] = "not_weighed"
     path.write_text("\n".join([*rows[:at], ",".join(cells), *rows[at + 1 :]]) + "\n", "utf-8")
     assert run("check", small).returncode == DONE

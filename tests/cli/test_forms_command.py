@@ -44,7 +44,7 @@ def test_without_a_layout_it_says_what_to_run(tmp_path: Path) -> None:
     (folder / "layout.csv").unlink()
     result = run("forms", folder)
     assert result.returncode == WRONG_CALL
-    assert "run trialkit layout" in result.stderr
+    assert "Run trialkit layout" in result.stderr
     assert not (folder / "forms").exists()
 
 

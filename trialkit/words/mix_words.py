@@ -48,7 +48,7 @@ def mix_lines(mix: MixAnswer) -> Iterator[str]:
     yield f"{volume_words(mix.volume_l)} of water with an alkalinity of {alkalinity:.0f} mg/L and pH {mix.water.ph:g}:"
     if mix.water.rain_share:
         share, tap = share_words(mix.water.rain_share), mix.water.tap_alkalinity_mg_l_caco3
-        yield f"  {share} of it is {WATER_WITHOUT_ALKALINITY}, so it falls from {tap:.0f} to {alkalinity:.0f} mg/L"
+        yield f"  {share} of it is {WATER_WITHOUT_ALKALINITY}: alkalinity {tap:.0f} falls to {alkalinity:.0f} mg/L"
     yield from _feed(mix)
     if mix.nutrient and mix.nutrient.tsp and mix.nutrient.grams is not None:
         g_per_tsp = mix.nutrient.grams / mix.nutrient.tsp

@@ -138,7 +138,10 @@ def test_a_feed_that_takes_soft_water_too_low_is_said_so() -> None:
         assert "is outside the window for lettuce (5.5 to 6): use less acid, or none" in said
         assert "needs none" not in said
         assert "as it comes" not in said
-    assert "Without acid it is at pH 5.8, so it needs none" in run("--alkalinity", 0, "--ph", 5.8, "--acid", "vinegar").stdout
+    assert (
+        "Without acid it is at pH 5.8, so it needs none"
+        in run("--alkalinity", 0, "--ph", 5.8, "--acid", "vinegar").stdout
+    )
 
 
 def test_a_guess_says_that_it_is_one() -> None:

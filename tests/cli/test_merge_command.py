@@ -53,7 +53,7 @@ def test_a_question_waits_for_an_answer(folder: Path, good: Good, tmp_path: Path
     result = run("merge", folder, path)
     assert result.returncode == DATA_ERROR
     assert "question:" in result.stdout
-    assert "Next: the same command, with your answers: --dates day-first or --dates month-first" in result.stdout
+    assert "Next: the same command again, with your answers: --dates day-first or --dates month-first" in result.stdout
     assert not (folder / "heads.csv").exists() or len((folder / "heads.csv").read_text().splitlines()) <= 1
     answered = run("merge", folder, path, "--dates", "day-first")
     assert answered.returncode == DONE, answered.stdout

@@ -110,4 +110,4 @@ def test_the_recipe_works_in_an_empty_environment(
         done = subprocess.run(line.split(), cwd=folder, env=environment, capture_output=True, text=True, check=False)
         assert done.returncode == 0, done.stdout + done.stderr
         said = done.stdout
-    assert "The results and the report are what the inputs give." in said
+    assert "The results and the report are what the records give." in said

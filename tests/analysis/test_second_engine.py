@@ -82,4 +82,4 @@ def test_it_goes_with_verify(reported: Path) -> None:
     """Without it there is nothing to compare."""
     told = run("report", reported, "--with", "statsmodels")
     assert told.returncode == 2
-    assert "--with goes with --verify" in told.stderr
+    assert "Give --with together with --verify" in told.stderr

@@ -220,9 +220,9 @@ def page(results: list[tuple[Case, dict[str, Tally]]]) -> str:
 PREAMBLE = f"""\
 # How often the analysis errs
 
-Made by `python tests/benchmarks/calibration.py` (seed {SEED}). Trials of {TREATMENTS} treatments in randomised complete
-blocks, {HEADS} heads a bucket, without any treatment effect. Errors: share of F tests with p < 0.05, to be 5 %.
-Covered: share of 95 % intervals of one difference that hold it, to be 95 %.
+Made by `python tests/benchmarks/calibration.py` (seed {SEED}). Trials of {TREATMENTS} treatments in randomised
+complete blocks, {HEADS} heads a bucket, without any treatment effect. Errors: the share of F tests with p < 0.05,
+which should be 5 %. Covered: the share of 95 % intervals of one difference that hold it, which should be 95 %.
 """
 
 

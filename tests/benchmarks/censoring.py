@@ -134,16 +134,16 @@ def main() -> None:
 PREAMBLE = f"""\
 # Days to harvest seen between visits: do the intervals hold?
 
-Made by `python tests/benchmarks/censoring.py` (seed {SEED}): trials of four gardens, three blocks, four
-treatments and two heads a bucket; standard deviations in days:
-{", ".join(f"{k} {v:g}" for k, v in SD.items())}, heads {SD_HEAD:g}. {IMPUTATIONS} completed sets each.
+Made by `python tests/benchmarks/censoring.py` (seed {SEED}). Trials have four gardens, three blocks, four treatments
+and two heads a bucket. Standard deviations in days: {", ".join(f"{k} {v:g}" for k, v in SD.items())}, heads
+{SD_HEAD:g}. {IMPUTATIONS} completed sets each.
 
-95 % intervals of three differences from the first treatment a trial, each for itself; the first rate with its
-Monte-Carlo standard error, the intervals of a trial counted as dependent. The second and third rate are of the same
-intervals with other degrees of freedom: those of days all known, and Barnard and Rubin's (1999). With few gardens the
-first are too many and the second too few, and the analysis takes what lies between. Mean squared s.e. and mean squared
-error should agree. A head ready at the first visit is known to have been ready by then, and not since when; where the
-day of that visit is taken as its day, they do not.
+The intervals are of 95 %, each for itself, of three differences from the first treatment in each trial. The first
+rate has its Monte-Carlo standard error, with the intervals of a trial counted as dependent. The second and third rate
+are of the same intervals with other degrees of freedom. They are those of days all known, and those of Barnard and
+Rubin (1999). With few gardens the first are too many and the second too few, and the analysis takes what lies
+between. Mean squared s.e. and mean squared error should agree. A head ready at the first visit is known to have been
+ready by then, but not since when. Where the day of that visit is taken as its day, they do not agree.
 """
 
 if __name__ == "__main__":

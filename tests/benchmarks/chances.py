@@ -112,26 +112,29 @@ HEAD = (
 PREAMBLE = """\
 # Of what is claimed with 90 in 100 and more, how much comes true
 
-Made by `python tests/benchmarks/chances.py {trials} {ledgers} {seed}`. {cultivars} cultivars, the first of them the
-practice, whose true means differ with a standard deviation of {differ:g} g; levels of seasons differ by 10 g, of
+Made by `python tests/benchmarks/chances.py {trials} {ledgers} {seed}`. There are {cultivars} cultivars, the first of
+them the practice. Their true means differ with a standard deviation of {differ:g} g. Seasons differ in level by 10 g,
 gardens by 12 g, buckets by 15 g and heads of a bucket by 20 g. Every answer is that of `advise` with a protocol's
-usual rule. Claims that a cultivar does better than the practice in a new garden and season (or, with a chance of at
-most 10 in 100, that it does not) are set beside the true chance of it in a garden and season drawn anew; claims to
-lie within {margin:g} g of the best of all beside whether that is so, on average over gardens and seasons. "Known" is
-how many an answer would have if it knew all true means and spreads. ± Monte-Carlo standard error.
+usual rule.
 
-Aimed at: 90 % of the claims come true, at every number of gardens and after every number of trials.
+Claims of "better" say that a cultivar does better than the practice in a new garden and season. With a chance of at
+most 10 in 100, they say that it does not. Beside them is the true chance of it in a garden and season drawn anew.
+Claims of "near the best" say that a cultivar is within {margin:g} g of the best of all, on average over gardens and
+seasons. Beside them is whether that is so. "Known" is how many claims an answer would make if it knew all true means
+and spreads. ± is the Monte-Carlo standard error.
+
+Aims: 90 % of the claims come true, at every number of gardens and after every number of trials.
 
 ## One trial
 
-{blocks} blocks a garden. What gardens do to a gain has a standard deviation drawn from a half-normal of scale
-{garden:g} g in each trial; seasons favour cultivars with {season:g} g.
+Each garden has {blocks} blocks. What gardens do to a gain has a standard deviation, drawn in each trial from a
+half-normal of scale {garden:g} g. Seasons favour cultivars with {season:g} g.
 """
 SEVERAL = """
 ## Several trials
 
-A trial of all five a season, at {gardens} gardens, new ones each year, with {blocks} blocks; gardens favour cultivars
-with 3 g and seasons with 3, 8 or 15 g.
+A trial of all five cultivars a season, in {gardens} gardens with {blocks} blocks, new ones each year. Gardens favour
+cultivars with 3 g, and seasons with 3, 8 or 15 g.
 """
 
 

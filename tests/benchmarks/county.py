@@ -214,24 +214,27 @@ def page(name: str, every: list[dict[str, FloatArray]]) -> list[str]:
 PREAMBLE = """\
 # What the default gives up, over ten seasons
 
-Made by `python tests/benchmarks/county.py {counties} {seed}`: {counties} invented counties a scenario. The default
-begins as the practice just below the middle. Every season has one trial of the default and two other practices (five
-in the factorial) at {gardens} gardens, new ones each year, with {blocks} blocks. True means of six cultivars differ
-with a standard deviation of 12 g a transplanted head; levels of seasons differ by 10 g, of gardens by 12 g, buckets
-by 15 g and heads of a bucket by 20 g; seasons and gardens favour cultivars with 3 g unless it is said otherwise. In
-the factorial these favour cultivar, acid and slope of dose, acids differ by 6 g, pairs of cultivar and acid by 3 g
-more, and the curve, of a random kind and shape, gains 20 g on average (standard deviation 12 g). Where losses differ,
-the logits of the usable shares differ by 1.0 about 2.0 between practices and by 0.6 between buckets. No variance is
-told to any rule.
+Made by `python tests/benchmarks/county.py {counties} {seed}`, with {counties} invented counties a scenario. A county
+begins with a default just below the middle of its practices. Every season has one trial, in {gardens} new gardens
+with {blocks} blocks. It tries the default and two other practices (five in the factorial).
 
-The tool judges all trials so far with `advise`, as a ledger is, with a protocol's usual rule, and next tries what it
-is worth most to know. The rivals see the same kind of trial and the same luck, and try first what was never tried:
-"follow the last trial" takes its greatest mean; "best pooled mean" the greatest over all trials, their levels taken
-out by least squares. Regret is how far the default's true mean lies below the best (in the factorial, of all doses on
-half spoons, which only the tool can choose), g a transplanted head, ± Monte-Carlo standard error.
+True means of six cultivars differ with a standard deviation of 12 g a transplanted head. Seasons differ in level by
+10 g, gardens by 12 g, buckets by 15 g and heads of a bucket by 20 g. Seasons and gardens favour cultivars with 3 g,
+unless it is said otherwise. In the factorial, they favour cultivar, acid and slope of dose. Acids there differ by 6
+g, and pairs of cultivar and acid by 3 g more. The curve, of a random kind and shape, gains 20 g on average (standard
+deviation 12 g). Where losses differ, the logits of the usable shares differ by 1.0 about 2.0 between practices, and
+by 0.6 between buckets. No rule is told any variance.
 
-Aimed at: a mean regret of at most 2.6 g, at most 0.9 g after the tenth season and at most 12 % of changes for the
-worse in the first scenario; nowhere behind a rival; fewer than 0.3 changes a county where practices do not differ."""
+The tool judges all trials so far with `advise`, as it judges a ledger, with a protocol's usual rule. Next it tries
+what it is worth most to know. The rivals see the same kind of trial and the same luck, and first try what was never
+tried. "Follow the last trial" takes its greatest mean. "Best pooled mean" takes the greatest over all trials, with
+their levels taken out by least squares. Regret is how far the default's true mean is below the best, g a transplanted
+head, ± Monte-Carlo standard error. In the factorial, that is the best of all doses on half spoons, which only the
+tool can choose.
+
+Aims in the first scenario: a mean regret of at most 2.6 g, and of at most 0.9 g after the tenth season. At most 12 %
+of its changes are for the worse. Aims in all scenarios: nowhere behind a rival. Aims where practices do not differ:
+fewer than 0.3 changes a county."""
 
 
 def main() -> None:

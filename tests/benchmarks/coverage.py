@@ -88,28 +88,29 @@ def told(some: list[Held]) -> str:
 PREAMBLE = """\
 # Do the intervals hold?
 
-Made by `python tests/benchmarks/coverage.py {ledgers} {trials} {seed}`. Intervals of 95 % of gains over the practice,
-on average over gardens and seasons, as `advise` gives them, beside the truth. Levels of seasons differ by 10 g, of
-gardens by 12 g, buckets by 15 g and heads of a bucket by 20 g. Too high is by how much gains are claimed beyond the
-truth, g a transplanted head. ± Monte-Carlo standard error.
+Made by `python tests/benchmarks/coverage.py {ledgers} {trials} {seed}`. Intervals of 95 % are set beside the truth.
+They are of gains over the practice, on average over gardens and seasons, as `advise` gives them. Seasons differ in
+level by 10 g, gardens by 12 g, buckets by 15 g and heads of a bucket by 20 g. "Too high" is by how much gains are
+claimed beyond the truth, g a transplanted head. ± is the Monte-Carlo standard error.
 
-Aimed at: 93 to 97 % hold; where the curve has a corner, 90 %.
+Aims: 93 to 97 % hold. Where the curve has a corner, 90 %.
 
 ## Several trials
 
-{cultivars} cultivars whose true means differ by {differ:g} g, a trial of all a season at {gardens} gardens with
-{blocks} blocks: the same gardens every year, or new ones. A garden favours cultivars with 8 g every year and with 3 g
-more in each; seasons favour them with 5 g. {ledgers} ledgers, 3 gains each.
+{cultivars} cultivars have true means that differ by {differ:g} g. A trial of all of them is made each season, in
+{gardens} gardens with {blocks} blocks: the same gardens every year, or new ones. A garden favours cultivars with 8 g
+every year, and with 3 g more in each. Seasons favour them with 5 g. There are {ledgers} ledgers, with 3 gains each.
 
 | trials | the same gardens: held, % | width, g | too high, g | new gardens: held, % | width, g | too high, g |
 |---|---|---|---|---|---|---|"""
 DOSE = """
 ## The dose curve of one trial
 
-Doses of 2, 4, 6 and 8 teaspoons at {gardens} gardens with {blocks} blocks. The true curve gains {gain:g} g over the
-least dose, the practice; a peak, plateau or corner is drawn from 4 to 8 teaspoons, the rate of a saturation from 0.25
-to 0.7. What gardens do to a gain over the whole range differs by 7 g, and what seasons do by 6 g. Every dose is one
-on half spoons above the least; given up is by the dose recommended. {trials} trials in all, each kind in turn.
+Doses of 2, 4, 6 and 8 teaspoons are tried in {gardens} gardens with {blocks} blocks. The true curve gains {gain:g} g
+over the least dose, which is the practice. A peak, plateau or corner is drawn from 4 to 8 teaspoons, the rate of a
+saturation from 0.25 to 0.7. What gardens do to a gain over the whole range differs by 7 g, and what seasons do by 6
+g. "Every dose" is one on half spoons above the least. "Given up" is by the dose recommended. There are {trials}
+trials in all, each kind in turn.
 
 | curve | every dose: held, % | width, g | too high, g | recommended: held, % | width, g | too high, g | given up, g |
 |---|---|---|---|---|---|---|---|"""

@@ -154,12 +154,12 @@ PREAMBLE = """\
 # Is what a plan foresees what trials then find?
 
 Made by `python tests/benchmarks/foreseen.py {trials} {seed}`. {trials} trials of each bundled example are drawn from
-what its plan thinks by common practice: standard deviations, effects, gardens, a season, buckets, heads and losses.
-Each is judged by `advise` as a real trial is. What the plan foresaw stands beside what was found on average over the
-trials, ± Monte-Carlo standard error; value and gain are those of the treatment recommended in truth, not as claimed.
-No garden gives up here, neither in the plan nor in the trials.
+what its plan thinks by common practice. That holds standard deviations, effects, gardens, a season, buckets, heads
+and losses. Each trial is judged by `advise` as a real trial is. What the plan foresaw is beside what was found on
+average over the trials, ± Monte-Carlo standard error. Value and gain are those of the treatment recommended in truth,
+not as claimed. No garden gives up here, neither in the plan nor in the trials.
 
-Aimed at: half-widths and chances within 10 %, values within Monte-Carlo error.
+Aims: half-widths and chances within 10 %, values within Monte-Carlo error.
 """
 
 

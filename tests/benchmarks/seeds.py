@@ -19,20 +19,23 @@ TOLD: Mapping[str, re.Pattern[str]] = {
 """Rows of each benchmark that its aims are about."""
 MADE_BY = re.compile(r"tests/benchmarks/(\w+)\.py [\d ]*?(\d+)`")
 PREAMBLE = """\
-# Do the benchmarks hang on their seeds?
+# Do the benchmarks depend on their seeds?
 
-Made by `python tests/benchmarks/seeds.py`. The rows that the aims are about, of the pages [county](county.md),
-[verdicts](verdicts.md), [chances](chances.md) and [coverage](coverage.md), each beside the same benchmark run with two
-more seeds after everything was settled. What is aimed at, and how each is made, stands in the pages. ± is the
-Monte-Carlo standard error within a seed.
+Made by `python tests/benchmarks/seeds.py`. It shows the rows that the aims are about, of the pages
+[county](county.md), [verdicts](verdicts.md), [chances](chances.md) and [coverage](coverage.md). Each is beside the
+same benchmark run with two more seeds after everything was settled. The pages say what is aimed at, and how each is
+made. ± is the Monte-Carlo standard error within a seed.
 
-Read together: what is met with one seed is met with all, within these errors, and so is what is missed. Missed are:
-the changes where practices do not differ (1 a county, not 0.3: a single trial raises something by the 3 g that a change
-must gain; such a change gives up nothing, and a rule that asks for surety as well gives up more where they differ);
-the regret where losses differ (1.4 g more than the best pooled mean, most of it by what is tried in the next season);
-claims of "better" after a single trial where seasons favour cultivars with 15 g (four in five come true: one season
-cannot tell how seasons differ, and the prior of that has a scale of 7 g); gains of one trial whose error is 0.72 to
-1.07 of the cell means', not 0.6; intervals of the dose, which hold 99 of 100 and could be narrower.
+What is met with one seed is met with all, within these errors, and so is what is missed. These aims are missed:
+
+- The changes where practices do not differ: 1 a county, not 0.3. A single trial raises something by the 3 g that a
+  change must gain. Such a change gives up nothing. A rule that asks for surety as well gives up more where they differ.
+- The regret where losses differ: 1.4 g more than the best pooled mean. Most of it comes of what is tried in the next
+  season.
+- Claims of "better" after a single trial where seasons favour cultivars with 15 g: four in five come true. One season
+  cannot tell how seasons differ, and the prior of that has a scale of 7 g.
+- The gains of one trial: their error is 0.72 to 1.07 of the cell means', not 0.6.
+- The intervals of the dose: they hold 99 of 100, and could be narrower.
 """
 
 

@@ -183,23 +183,25 @@ def page(name: str, every: list[Answer]) -> list[str]:
 PREAMBLE = """\
 # What the answer of one trial is worth
 
-Made by `python tests/benchmarks/verdicts.py {trials} {seed}`: {trials} trials a truth of 2 cultivars x 4 doses (2, 4,
-6, 8 teaspoons) x 2 acids at 4 gardens with 3 blocks, 4 heads a bucket. The practice is the first of each at the least
-dose. Cultivars differ by 12 g, acids by 6 g; the curve gains 30 g (standard deviation 10 g) between the least dose
-and its best; gardens favour each cultivar and acid by 3 g, and gains over the range of doses accordingly; gardens
-differ by 12 g, seasons by 10 g, buckets by 15 g, heads by 20 g. Where losses differ, logits of usable shares are 3.5
-at the least dose and fall by 0.3 (standard deviation 0.15) a teaspoon; cultivars differ by 0.6, gardens by 0.5,
-buckets by 0.6. No other truth has losses. One trial cannot tell a season from what lasts: only the last truth has
-seasons that favour anything.
+Made by `python tests/benchmarks/verdicts.py {trials} {seed}`, with {trials} trials a truth. Each tries 2 cultivars, 4
+doses (2, 4, 6, 8 teaspoons) and 2 acids in 4 gardens with 3 blocks, 4 heads a bucket. The practice is the first
+cultivar and acid at the least dose.
+
+Cultivars differ by 12 g, acids by 6 g. The curve gains 30 g (standard deviation 10 g) between the least dose and its
+best. Gardens favour each cultivar and acid by 3 g, and gains over the range of doses accordingly. Gardens differ by
+12 g, seasons by 10 g, buckets by 15 g, heads by 20 g. Where losses differ, logits of usable shares are 3.5 at the
+least dose and fall by 0.3 (standard deviation 0.15) a teaspoon. They differ by 0.6 between cultivars, by 0.5 between
+gardens and by 0.6 between buckets. No other truth has losses. One trial cannot tell a season from what lasts: only
+the last truth has seasons that favour anything.
 
 The tool judges with `advise` and a protocol's usual rule, and speaks of doses on half spoons. The rivals choose among
-the 16 cells by yield of a transplanted head as recorded: "if tested better" asks for a t test of the gain, by how it
-differs between gardens, at 5 % shared among 15 comparisons; "main effects" estimates cultivar, dose and acid alone.
-Claims and true gains are those of changes; given up is what the best of all doses on half spoons truly has beyond the
-choice; all in g a transplanted head, ± Monte-Carlo standard error.
+the 16 cells by yield of a transplanted head as recorded. "If tested better" asks for a t test of the gain, by how it
+differs between gardens, at 5 % shared among 15 comparisons. "Main effects" estimates cultivar, dose and acid alone.
+Claims and true gains are those of changes. Given up is what the best of all doses on half spoons truly has beyond the
+choice. All are in g a transplanted head, ± Monte-Carlo standard error.
 
-Aimed at: an rmse of at most 0.6 times the cell means' in the first three truths and no more than theirs in the
-fourth; claims within 2 g of the true gains in these four."""
+Aims in the first three truths: an rmse of at most 0.6 times the cell means'. Aims in the fourth: an rmse no more than
+theirs. Aims in these four: claims within 2 g of the true gains."""
 
 
 def main() -> None:

@@ -172,4 +172,7 @@ def test_results_of_another_version_are_refused(trial: Path, tmp_path: Path) -> 
     path.write_text(path.read_text("utf-8").replace("trialkit-results-5", "trialkit-results-4"), "utf-8")
     result = CliRunner().invoke(group, ["report", str(folder)])
     assert result.exit_code != 0
-    assert f"results.json was written by another version: run trialkit analyse {folder} again." in result.output
+    assert (
+        f"results.json was written by another version of trialkit: run trialkit analyse {folder} again."
+        in result.output
+    )

@@ -93,5 +93,5 @@ def test_little_memory_is_said(kilobytes: int, whole: Whole) -> None:
         ["sh", "-c", command, sys.executable, whole("two treatments")], capture_output=True, text=True, check=False
     )
     assert done.returncode == NOT_COMPUTED
-    assert done.stderr.startswith("Error: there is not memory enough for this.")
+    assert done.stderr.startswith("Error: there is not enough memory for this.")
     assert len(done.stderr.splitlines()) == 1

@@ -258,7 +258,7 @@ def test_layout_follows_the_seed(trial: Path) -> None:
     (trial / "trial.toml").write_text(protocol.replace("20260806", "20260807"), encoding="utf-8")
     changed = run("layout", trial)
     assert changed.returncode == DONE
-    sentence = " It replaces an earlier, different layout: labels made from that one no longer hold."
+    sentence = " It replaces an earlier, different layout. Throw away labels made from that one."
     assert changed.stdout.endswith(f"{sentence}\nNext: trialkit forms {trial}\n")
     different = (trial / "layout.csv").read_bytes()
     assert different != bundled
@@ -375,11 +375,11 @@ def test_new_asks_again(tmp_path: Path) -> None:
     result = answer(tmp_path / "t", answers)
     assert result.returncode == DONE, result.stderr
     assert result.stderr.splitlines() == [
-        "Nothing varies: give two or more of something to compare.",
-        "Nothing varies: give two or more of something to compare.",
+        "Nothing varies, so there is nothing to compare: give two or more cultivars, doses or acids.",
+        "Nothing varies, so there is nothing to compare: give two or more cultivars, doses or acids.",
         "Name at least one garden.",
-        'Each garden needs a name of its own, capitals aside: "FERN" stands twice.',
-        'Not a short name: "FE/RN". Use letters, digits, blanks, hyphens or underscores, at most 40 of them.',
+        'Each garden needs a name of its own, and capitals make no difference: "FERN" is there twice.',
+        'Not a short name: "FE/RN". Use letters, figures, blanks, hyphens or underscores, at most 40 of them.',
     ]
     assert 'levels = ["Fenleaf", "Paleheart"]' in (tmp_path / "t" / "trial.toml").read_text(encoding="utf-8")
 
@@ -391,14 +391,14 @@ TWO = ("--cultivar", "Fenleaf", "--cultivar", "Paleheart")
     ("options", "sentence"),
     [
         (("--cultivar", "Fenleaf", "--current", "Fenleaf"),
-         "Nothing varies: give two or more of something to compare."),
+         "Nothing varies, so there is nothing to compare: give two or more cultivars, doses or acids."),
         (("--dose", "4", "--dose", "4.0", "--current", "4"),
-         "Nothing varies: give two or more of something to compare."),
+         "Nothing varies, so there is nothing to compare: give two or more cultivars, doses or acids."),
         ((*TWO, "--site", "FERN", "--site", "FERN"),
-         'Each garden needs a name of its own, capitals aside: "FERN" stands twice.'),
+         'Each garden needs a name of its own, and capitals make no difference: "FERN" is there twice.'),
         ((*TWO, "--site", "FERN", "--site", "../x", "--site", "a\x1bb"), 'Not a short name: "../x", "a\\x1bb".'),
         ((*TWO, "--site", "FERN", "--current", "Pale"),
-         "--current names no cultivar of the trial: Fenleaf, Paleheart."),
+         "--current names no cultivar of the trial. Choose one of: Fenleaf, Paleheart."),
         ((*TWO, "--site", "FERN", "--current", "Fenleaf", "--current", "4"),
          "Give --current once for each of: cultivar."),
     ],
@@ -417,7 +417,7 @@ def test_new_takes_what_a_layman_types(tmp_path: Path) -> None:
         tmp_path / "My Spring", "Q?\nFenleaf, Little Gem\n4 tsp, 6 teaspoons\n\n\nBlend\nFERN\nlittle gem\n6\n"
     )
     assert result.returncode == DONE, result.stderr
-    assert "An answer is needed here." in result.stderr  # no nutrient was named at first
+    assert "Please write an answer." in result.stderr  # no nutrient was named at first
     assert "4 treatments at 1 garden, 3 blocks in it" in result.stdout
     protocol = (tmp_path / "My Spring" / "trial.toml").read_text("utf-8")
     assert 'id = "my-spring"' in protocol
@@ -427,7 +427,7 @@ def test_new_takes_what_a_layman_types(tmp_path: Path) -> None:
     assert run("new", tmp_path / "other", *options, *named).returncode == DONE
     refused = run("new", tmp_path / "third", "--dose", "4,6")
     assert refused.returncode == WRONG_CALL
-    assert "write --dose once for each, such as --dose 4 --dose 6" in refused.stderr
+    assert "write --dose once for each dose, such as --dose 4 --dose 6" in refused.stderr
 
 
 def test_a_head_that_nobody_weighed(small: Path) -> None:
@@ -440,7 +440,7 @@ def test_a_head_that_nobody_weighed(small: Path) -> None:
     path.write_text("\n".join([*rows[:at], ",".join(cells), *rows[at + 1 :]]) + "\n", "utf-8")
     checked = run("check", small)
     assert checked.returncode == DATA_ERROR
-    assert "if nobody weighed the head, its outcome is not_weighed" in checked.stdout
+    assert "If nobody weighed the head, its outcome is not_weighed" in checked.stdout
     cells[3] = "not_weighed"
     path.write_text("\n".join([*rows[:at], ",".join(cells), *rows[at + 1 :]]) + "\n", "utf-8")
     assert run("check", small).returncode == DONE

@@ -72,11 +72,11 @@ def test_a_reason_that_would_steer_a_terminal(folder: Path) -> None:
     ("words", "said"),
     [
         ((BUCKET, NUMBER, "--why", "so"), "Say what to correct"),
-        ((BUCKET, NUMBER, "weight_g=1", "142", "--why", "so"), "write COLUMN=VALUE"),
+        ((BUCKET, NUMBER, "weight_g=1", "142", "--why", "so"), "is not COLUMN=VALUE: write a column and its value"),
         ((BUCKET, NUMBER, "weight_g=1", "weight_g=2", "--why", "so"), "given twice"),
         ((BUCKET, NUMBER, "weight_g=1"), "--why"),
         ((BUCKET, NUMBER, "weight=1", "--why", "so"), "Did you mean weight_g?"),
-        ((BUCKET, NUMBER, "note=x", "--on", "2026-08-20", "--why", "so"), "--on is the day of a solution"),
+        ((BUCKET, NUMBER, "note=x", "--on", "2026-08-20", "--why", "so"), "--on is a day of solution.csv"),
     ],
 )
 def test_a_wrong_call_changes_nothing(folder: Path, words: tuple[str, ...], said: str) -> None:

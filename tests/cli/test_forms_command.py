@@ -34,7 +34,7 @@ def test_forms_of_a_garden_that_withdrew_are_left_over(tmp_path: Path) -> None:
     assert run("site", folder, "STAT", "--withdraw", "--why", "moved away").returncode == DONE
     (folder / "forms" / "pack-STAT.html").write_text("old", "utf-8")
     result = run("forms", folder)
-    assert "Left over, of gardens that withdrew or are not in the layout: pack-STAT.html" in result.stdout
+    assert "Left over from gardens that withdrew or are not in the layout: pack-STAT.html" in result.stdout
     assert (folder / "forms" / "pack-STAT.html").read_text("utf-8") == "old"
 
 
@@ -44,14 +44,14 @@ def test_without_a_layout_it_says_what_to_run(tmp_path: Path) -> None:
     (folder / "layout.csv").unlink()
     result = run("forms", folder)
     assert result.returncode == WRONG_CALL
-    assert "run trialkit layout" in result.stderr
+    assert "Run trialkit layout" in result.stderr
     assert not (folder / "forms").exists()
 
 
 def test_a_blind_trial_says_who_may_see_what(tmp_path: Path) -> None:
     """The adviser is told not to hand on the pages that name treatments."""
     result = run("forms", laid_out(tmp_path / "trial", blind=True).folder)
-    assert "The trial is blind: do not hand it to the gardens." in result.stdout
+    assert "The trial is blind: do not give this file to the gardens." in result.stdout
 
 
 def test_forms_that_lead_elsewhere_are_refused(tmp_path: Path) -> None:

@@ -111,13 +111,13 @@ def test_the_system_may_end_it(tmp_path: Path) -> None:
     command = [sys.executable, "-c", code.format(str(Path(__file__).parents[2]), str(tmp_path / "x"))]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 128 + signal.SIGTERM
-    assert "Stopped. Nothing was left half-written." in done.stderr
+    assert "Stopped. No file is left half-written." in done.stderr
 
 
 def test_help_says_the_exit_statuses() -> None:
     """All that a script may meet."""
     told = " ".join(run("--help").stdout.split())
     assert DATA_ERROR == 1
-    for status in ("130 stopped by Ctrl-C", "143 stopped by the system", "141 nobody read"):
+    for status in ("130 means that you stopped it by Ctrl-C", "143 that the system did", "141 that nobody read on"):
         assert status in told
     assert start("--version").returncode == DONE

@@ -37,7 +37,7 @@ def test_a_package_is_written_to_a_zip_only(trial: Path, name: str) -> None:
     before = contents(trial)
     done = run("pack", trial, "--into", trial / name if name else "")
     assert done.returncode == WRONG_CALL
-    assert "name a file that ends in .zip" in done.stderr
+    assert "does not end in .zip: name a file such as trial.zip" in done.stderr
     assert contents(trial) == before
 
 
@@ -87,7 +87,7 @@ def test_a_filled_in_workbook_is_not_printed_over(tmp_path: Path) -> None:
     before = contents(folder)
     done = run("forms", folder)
     assert done.returncode == WRONG_CALL
-    assert "record-FERN.xlsx was not written by trialkit as it stands" in done.stderr
+    assert "record-FERN.xlsx was not written by trialkit as it is now" in done.stderr
     assert contents(folder) == before
 
 

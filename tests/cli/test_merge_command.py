@@ -53,7 +53,7 @@ def test_a_question_waits_for_an_answer(folder: Path, good: Good, tmp_path: Path
     result = run("merge", folder, path)
     assert result.returncode == DATA_ERROR
     assert "question:" in result.stdout
-    assert "Next: the same command, with your answers: --dates day-first or --dates month-first" in result.stdout
+    assert "Next: the same command again, with your answers: --dates day-first or --dates month-first" in result.stdout
     assert not (folder / "heads.csv").exists() or len((folder / "heads.csv").read_text().splitlines()) <= 1
     answered = run("merge", folder, path, "--dates", "day-first")
     assert answered.returncode == DONE, answered.stdout
@@ -150,7 +150,7 @@ def test_a_table_saved_by_a_spreadsheet_is_one_line(tmp_path: Path) -> None:
     [
         (["--heading", "Tag"], "the heading, then =COLUMN"),
         (["--heading", "Tag=buckte"], "Did you mean bucket?"),
-        (["--heading", "Tag=head", "--heading", "Tag=bucket"], "cannot both be meant"),
+        (["--heading", "Tag=head", "--heading", "Tag=bucket"], "is given as head and as bucket: give it once"),
         (["--answers", "nowhere.toml"], "nowhere.toml"),
         (["--accept", "TK-R99"], "there is no such rule"),
         (["--choose", "abc"], "=kept or =returned"),

@@ -111,7 +111,7 @@ def test_a_part_that_spoons_cannot_measure_is_weighed_as_on_the_card() -> None:
     assert "no nutrient 9-12-30" in nothing
     assert name not in nothing
     assert "In this order" not in nothing
-    assert "0.05 teaspoons of nutrient 9-12-30 cannot be measured well" in run(*asked, 0.05).stdout
+    assert "0.05 teaspoons of nutrient 9-12-30 badly" in run(*asked, 0.05).stdout
 
 
 def test_a_feed_without_calcium_is_said_so() -> None:
@@ -135,16 +135,19 @@ def test_a_feed_that_takes_soft_water_too_low_is_said_so() -> None:
         assert found["ph"] < 5.25
         assert "ph too low" in {note["code"] for note in found["notes"]}
         said = run(*asked, *acid).stdout
-        assert "lies outside the window for lettuce (5.5 to 6): use less acid, or none" in said
+        assert "is outside the window for lettuce (5.5 to 6): use less acid, or none" in said
         assert "needs none" not in said
         assert "as it comes" not in said
-    assert "with no acid: it needs none" in run("--alkalinity", 0, "--ph", 5.8, "--acid", "vinegar").stdout
+    assert (
+        "Without acid it is at pH 5.8, so it needs none"
+        in run("--alkalinity", 0, "--ph", 5.8, "--acid", "vinegar").stdout
+    )
 
 
 def test_a_guess_says_that_it_is_one() -> None:
     """Hardness stands in for alkalinity, with its range and what to do about it."""
     result = run("--hardness", 150, "--ph", 7.5, "--acid", "citric")
-    assert "Alkalinity is a guess" in result.stdout
+    assert "mg/L is a guess" in result.stdout
     assert "go by the strip after every small step of acid" in result.stdout
 
 
@@ -215,27 +218,36 @@ def test_a_blend_instead_keeps_the_feed() -> None:
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["--acid", "vinegar"], "give --alkalinity"),
+        (["--acid", "vinegar"], "Give --alkalinity"),
         (["--alkalinity", 100], "nothing to mix"),
-        (["--alkalinity", 100, "--acid", "vinegar", "--teaspoons", 6], "--teaspoons goes with --nutrient"),
-        (["--alkalinity", 100, "--ec", 1.5], "--ec goes with --nutrient"),
+        (
+            ["--alkalinity", 100, "--acid", "vinegar", "--teaspoons", 6],
+            "--teaspoons says something of a nutrient: give --nutrient, too",
+        ),
+        (["--alkalinity", 100, "--ec", 1.5], "--ec says something of a nutrient: give --nutrient, too"),
         (["--alkalinity", 100, "--acid", "bleach"], "is not vinegar or citric"),
         (["--alkalinity", 100, "--acid", "vinegar", "--volume", "a bucket"], "is no volume"),
-        (["--alkalinity", 100, "--nutrient", "9-12-30", "--ec", 1, "--nitrogen", 100], "one of them"),
-        (["--table"], "A table is of acid"),
-        (["--table", "--acid", "vinegar", "--alkalinity", 90, "--blend", 0.5], "leave out --alkalinity, --blend"),
-        (["--table", "--acid", "vinegar", "--acid-teaspoons", 2], "leave out --acid-teaspoons"),
-        (["--alkalinity", 100, "--acid", "vinegar", "--with", "15.5-0-0+19Ca=0.5"], "--with goes with --nutrient"),
-        (["--alkalinity", 100, "--nutrient", "9-12-30", "--with", "15.5-0-0+19Ca"], "is not NAME=TEASPOONS"),
-        (["--alkalinity", 100, "--nutrient", "9-12-30", "--with", "15.5-0-0=inf"], "is not NAME=TEASPOONS"),
-        (["--alkalinity", 100, "--nutrient", "9-12-30", "--with", "lime=1"], "needs --trial DIR"),
+        (["--alkalinity", 100, "--nutrient", "9-12-30", "--ec", 1, "--nitrogen", 100], "Give only one of"),
+        (["--table"], "--table tells amounts of acid"),
+        (["--table", "--acid", "vinegar", "--alkalinity", 90, "--blend", 0.5], "Leave out --alkalinity, --blend"),
+        (["--table", "--acid", "vinegar", "--acid-teaspoons", 2], "Leave out --acid-teaspoons"),
+        (
+            ["--alkalinity", 100, "--acid", "vinegar", "--with", "15.5-0-0+19Ca=0.5"],
+            "--with says something of a nutrient: give --nutrient, too",
+        ),
+        (["--alkalinity", 100, "--nutrient", "9-12-30", "--with", "15.5-0-0+19Ca"], "is not PRODUCT=TEASPOONS"),
+        (["--alkalinity", 100, "--nutrient", "9-12-30", "--with", "15.5-0-0=inf"], "is not PRODUCT=TEASPOONS"),
+        (["--alkalinity", 100, "--nutrient", "9-12-30", "--with", "lime=1"], "give --trial DIR, too"),
         (["--alkalinity", 90, "--acid", "vinegar", "--acid-strength", 30], "burns skin and can blind"),
         (["--alkalinity", 90, "--acid", "vinegar", "--acid-strength", 30], "Use white vinegar of 4 to 10 %"),
         (["--alkalinity", 90, "--acid", "vinegar", "--acid-strength", 3], "too weak for vinegar"),
         (["--alkalinity", 90, "--acid", "pH down"], "go by their label, with gloves and goggles"),
         (["--alkalinity", 90, "--acid", "vinegar", "--target-ph", 4], "--target-ph"),
-        (["--alkalinity", 90, "--drops", 4, "--mg-per-drop", 20, "--acid", "vinegar"], "one of them"),
-        (["--drops", 4, "--acid", "vinegar"], "go together"),
+        (
+            ["--alkalinity", 90, "--drops", 4, "--mg-per-drop", 20, "--acid", "vinegar"],
+            "Give either --alkalinity or --drops",
+        ),
+        (["--drops", 4, "--acid", "vinegar"], "Give --drops and --mg-per-drop together"),
         (["--acid", "vinegar"], "A softener leaves the alkalinity in the water"),
         (["--alkalinity", -1, "--acid", "vinegar"], "--alkalinity"),
     ],

@@ -127,7 +127,7 @@ def test_one_trial_is_a_ledger_of_one(ledger: Path, tmp_path: Path) -> None:
     done = start("new", tmp_path / "next", "--from", trial)
     assert done.returncode == DONE, done.stderr
     assert done.stdout.endswith(f"Next: trialkit plan {tmp_path / 'next'} --ledger {trial}\n")
-    assert "Working out: levels of the next trial" in done.stderr
+    assert "Working out levels of the next trial" in done.stderr
     assert (tmp_path / "next" / "sites.csv").read_bytes() == (trial / "sites.csv").read_bytes()
     bare = Path(shutil.copytree(trial, tmp_path / "bare", ignore=shutil.ignore_patterns("results")))
     refused = run("new", tmp_path / "other", "--from", bare)
@@ -157,7 +157,7 @@ def test_what_it_cannot_go_on_from_or_write_to(ledger: Path, tmp_path: Path) -> 
     (tmp_path / "empty").mkdir()
     done = run("new", tmp_path / "next", "--from", tmp_path / "empty")
     assert done.returncode == WRONG_CALL
-    assert "is neither a ledger (it has no index.jsonl) nor a trial (it has no trial.toml)" in done.stderr
+    assert "is no ledger (it has no index.jsonl) and no trial (it has no trial.toml)" in done.stderr
     (tmp_path / "empty" / "mine.txt").write_text("mine", "utf-8")
     done = run("new", tmp_path / "empty", "--from", ledger)
     assert done.returncode == WRONG_CALL

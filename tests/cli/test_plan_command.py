@@ -45,7 +45,7 @@ def test_a_plan_in_a_few_sentences(planned: tuple[Path, subprocess.CompletedProc
     assert "This rests on common practice without a source." in result.stdout
     assert result.stdout.endswith(f"Plan: {folder / 'results' / 'plan.html'}\nNext: trialkit layout {folder}\n")
     assert len(result.stdout.splitlines()) <= 12
-    assert "Working out: power" in result.stderr
+    assert "Working out power" in result.stderr
 
 
 def test_what_the_trial_takes_is_told_before_all_else(

@@ -40,7 +40,7 @@ def _ounces(weight: str) -> str:
     return f"{float(weight) / 28.349523125:.1f}"
 
 
-@damage("asked", "TK-R36", "in ounces it would be", answers=Answers(weights="g"),
+@damage("asked", "TK-R36", "In ounces it would be", answers=Answers(weights="g"),
         gives=tuple(("heads", i, "weight_g", _ounces(WEIGHTS[i]).removesuffix(".0")) for i in WEIGHTS))  # fmt: skip
 def weights_in_ounces(good: Good) -> str:
     """A kitchen scale that shows ounces; the answer under test keeps them."""
@@ -210,9 +210,9 @@ enter("ounces in the cell", "repaired", "TK-R35", "1 oz being 28.349523125 g",
       weight("5.4oz"), gives=third_weight("153.09"))
 enter("kilograms in the cell", "repaired", "TK-R35", "1 kg being 1000 g", weight("0.152 kg"), gives=third_weight("152"))
 enter("unit that is not known", "refused", "TK-V03", "a number alone", weight("0.02 stone"))
-enter("kilograms among grams", "asked", "TK-R36", "in kilograms it would be 152 g",
+enter("kilograms among grams", "asked", "TK-R36", "In kilograms it would be 152 g",
       weight("0.152"), answers=Answers(weights="kg"), gives=third_weight("152"))
-enter("weights in kilograms", "asked", "TK-R36", "in kilograms it would be 143.2 g",
+enter("weights in kilograms", "asked", "TK-R36", "In kilograms it would be 143.2 g",
       column("heads", "weight_g", lambda weight: f"{float(weight) / 1000:.4f}"), answers=Answers(weights="kg"))
 enter("about", "refused", "TK-R37", '"~150"', weight("~150"))
 enter("more than", "refused", "TK-R37", '">200"', weight(">200"))

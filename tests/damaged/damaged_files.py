@@ -315,6 +315,6 @@ enter("extra column", "asked", "TK-R22", "the table has no such column",
 enter("row shorter than the header", "refused", "TK-R23", "7 cells",
       from_lines(lambda rows: [*rows[:4], ",".join(rows[4].split(",")[:7]), *rows[5:]]))
 # Columns moved about together with their headings.
-enter("columns in another order", "repaired", "TK-R19", "the columns stand in another order",
+enter("columns in another order", "repaired", "TK-R19", "the columns are in another order",
       from_lines(lambda rows: [",".join([*row.split(",")[6:], *row.split(",")[:6]]) for row in rows]))
 # fmt: on

@@ -55,8 +55,8 @@ def test_treatments_can_be_kept_apart() -> None:
 @pytest.mark.parametrize(
     ("treatments", "rows", "columns", "words"),
     [
-        (9, 2, 4, "8 buckets a site cannot hold 9 treatments"),
-        (4, 2, 2, "2 columns cannot compare 4 treatments, which takes 3"),
+        (9, 2, 4, "8 buckets in a garden cannot hold 9 treatments"),
+        (4, 2, 2, "2 columns cannot compare 4 treatments once rows and columns are taken out. That takes 3"),
     ],
 )
 def test_rectangles_that_cannot_be_made(treatments: int, rows: int, columns: int, words: str) -> None:

@@ -88,20 +88,20 @@ def test_all_that_is_wrong_is_told_with_its_line(text: str, wanted: tuple[str, .
         parse_county(text)
     told = " ".join(said(error))
     for part in wanted:
-        assert part.replace("row 1, county: found nothing", "expected a section [county]") in told or part in told
+        assert part.replace("row 1, county: found nothing", "Expected a section [county]") in told or part in told
 
 
 @pytest.mark.parametrize(
     ("data", "wanted"),
     [
-        (picture(kind="JPEG"), "found a file of another kind; expected a PNG picture"),
+        (picture(kind="JPEG"), "found a file of another kind. Expected a PNG picture"),
         (b"<svg xmlns='http://www.w3.org/2000/svg' onload='x()'/>", "found a file of another kind"),
-        (picture()[:-30], "expected a PNG picture that can be read to its end"),
-        (PNG_SIGNATURE + b"<script>", "expected a PNG picture that can be read to its end"),
+        (picture()[:-30], "Expected a PNG picture that can be read to its end"),
+        (PNG_SIGNATURE + b"<script>", "Expected a PNG picture that can be read to its end"),
         (announced(60, 60), "found one that is cut off or damaged"),
-        (picture(SIDE_PIXELS[1] + 1, 20), "found 2001 by 20 pixels; expected 16 to 2000 pixels on each side"),
+        (picture(SIDE_PIXELS[1] + 1, 20), "found 2001 by 20 pixels. Expected 16 to 2000 pixels on each side"),
         (announced(60_000, 60_000), "found 60000 by 60000 pixels"),
-        (picture() + b"x" * LARGEST_BYTES, "kB; expected at most 300 kB"),
+        (picture() + b"x" * LARGEST_BYTES, "kB. Expected at most 300 kB"),
     ],
 )
 def test_what_is_no_logo_is_refused(tmp_path: Path, data: bytes, wanted: str) -> None:

@@ -98,5 +98,5 @@ def test_examples_are_copied_whole_into_an_empty_folder(tmp_path: Path, monkeypa
     assert [path.name for path in (tmp_path / "planned").glob("[!.]*")] == ["trial.toml"]
     with pytest.raises(FileExistsError, match="is not empty"):
         copy_example("small", tmp_path / "mine")
-    with pytest.raises(ValueError, match="there are: small"):
+    with pytest.raises(ValueError, match="Choose one of: small"):
         copy_example("../small", tmp_path / "other")

@@ -61,7 +61,7 @@ def damaged(text: str, *swaps: Swap) -> tuple[Problem, ...]:
         ((", dose = 4", ""), "TK-P05", 30, "decision.current_practice.dose", "found nothing"),
         (("dose = 4", 'dose = 4, acidifier = "citric acid"'), "TK-P05", 30,
          "decision.current_practice.acidifier", "its only level, 'white vinegar 5 %'"),
-        ((PRACTICE, ""), "TK-P03", 29, "decision.current_practice", "expected the key current_practice"),
+        ((PRACTICE, ""), "TK-P03", 29, "decision.current_practice", "Expected the key current_practice"),
         (("blocks = 2", 'blocks = 2\nwhole_plot = "dose"'), "TK-P06", 24, "layout.whole_plot", "no whole-plot factor"),
         (("randomised complete blocks", "split-plot"), "TK-P06", 21, "layout.whole_plot", "found none"),
         (('"randomised complete blocks"', '"split-plot"\nwhole_plot = "acidifier"'), "TK-P06", 23, "layout.whole_plot",
@@ -138,11 +138,11 @@ def test_one_treatment_is_no_trial(good_protocol: str) -> None:
 @pytest.mark.parametrize(
     ("text", "row", "words"),
     [
-        ("[layout]\nseed = 1,5\n", 2, "decimals have a point"),
+        ("[layout]\nseed = 1,5\n", 2, "Decimals have a point"),
         ("question = Which?\n", 1, "double quotes"),
         ('question = "Which?\n', 1, "Close the quotation marks"),
-        ("blocks = 1\nblocks = 2\n", 2, "The same key stands twice"),
-        ("on = 2026-02-31\n", 1, "in no calendar"),
+        ("blocks = 1\nblocks = 2\n", 2, "The same key is there twice"),
+        ("on = 2026-02-31\n", 1, "No calendar has this one"),
         ("just words\n", 1, "key = value"),
         ("a = " + "[" * 50_000, None, "at most 10 sections or lists within each other"),
         ("a = " + "1" * 5000, None, "TK-P01"),
@@ -251,7 +251,7 @@ def test_no_margin_is_larger_than_a_head(schema_text: Callable[[str], str]) -> N
 def test_doses_that_no_spoon_tells_apart(good_protocol: str) -> None:
     """Two doses that differ by a rounding error are one dose."""
     (problem,) = damaged(good_protocol, ("levels = [2, 4]", "levels = [2, 4, 4.000000000000001]"))
-    assert "no spoon tells these from each other" in told_problem(problem).expected
+    assert "no spoon can tell these from each other" in told_problem(problem).expected
 
 
 def test_too_many_treatments(good_protocol: str) -> None:

@@ -159,7 +159,7 @@ def test_what_cannot_be_read_in_one_way_is_asked_about(folder: Path) -> None:
 def test_a_wrong_call_names_what_there_is(folder: Path) -> None:
     """An unknown head, column or key, an emptied cell that is needed, no reason."""
     before = contents(folder)
-    with pytest.raises(WrongCall, match=f'no head "?9"? of bucket {BUCKET}; it has head 1'):
+    with pytest.raises(WrongCall, match=f'no head "?9"? of bucket {BUCKET}. It has head 1'):
         put_right(folder, head="9", weight_g="142")
     with pytest.raises(WrongCall, match="Did you mean weight_g"):
         put_right(folder, weigth_g="142")
@@ -169,7 +169,7 @@ def test_a_wrong_call_names_what_there_is(folder: Path) -> None:
         correct(folder, Wanted(BUCKET, "1", None, {"weight_g": "2"}), Reason(" ", "adviser", date(2026, 10, 2)))
     with pytest.raises(WrongCall, match="says so already"):
         put_right(folder, weight_g=WEIGHT)
-    with pytest.raises(WrongCall, match=r"FERN is a garden: put its visits right by a CSV file .* --why TEXT"):
+    with pytest.raises(WrongCall, match=r"FERN is a garden. To correct its visits, write a CSV file .* --why TEXT"):
         put_right(folder, "FERN", None, note="rain")
     assert contents(folder) == before
 
@@ -324,7 +324,7 @@ def test_a_corrected_value_changed_by_hand_is_named(folder: Path) -> None:
     put_right(folder, weight_g="142")
     edit(folder, "142", "150")
     table, cell = edits(folder)
-    assert 'column weight_g: found "150"; expected "142", as corrected by adviser on 2026-10-02' in cell
+    assert 'column weight_g: found "150". Expected "142", as corrected by adviser on 2026-10-02' in cell
     assert "trialkit correct DIR BUCKET HEAD weight_g=VALUE --why TEXT" in cell
     merge_files(folder)
     assert edits(folder) == [cell]

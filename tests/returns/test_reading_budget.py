@@ -70,7 +70,7 @@ def test_more_doubts_than_anybody_reads_are_not_looked_into() -> None:
         log.refuse("TK-R37", Place(row=row + 2, column="weight_g"), "number", text="?")
     with pytest.raises(UnreadableReturn):
         log.refuse("TK-R37", Place(row=BUDGET.findings + 2, column="weight_g"), "number", text="?")
-    assert finding_sentence(log.findings[-1]).startswith("a.csv: found more; expected at most 2,000 cells at fault")
+    assert finding_sentence(log.findings[-1]).startswith("a.csv: found more. Expected at most 2,000 cells at fault")
 
 
 def test_a_large_file_is_not_taken_in(tmp_path: Path) -> None:
@@ -79,4 +79,4 @@ def test_a_large_file_is_not_taken_in(tmp_path: Path) -> None:
     log = Log("a.csv")
     with pytest.raises(UnreadableReturn):
         load_original(tmp_path / "a.csv", log)
-    assert finding_sentence(log.findings[0]).startswith("a.csv: found 10.01 MB; expected at most 10 MB.")
+    assert finding_sentence(log.findings[0]).startswith("a.csv: found 10.01 MB. Expected at most 10 MB.")

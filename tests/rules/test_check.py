@@ -56,136 +56,136 @@ def first_head(column: str, text: str, message: str, **others: str) -> Damage:
         to_correct = f"To correct it: trialkit correct DIR BUCKET HEAD {column}=VALUE --why TEXT."
         message = message.replace("[TK-", f"{to_correct} [TK-")
     row = head(**{column: text}, **others)
-    return Damage("heads.csv", FIRST, row, f"heads.csv, row 2, column {column}: found {found}; {message}")
+    return Damage("heads.csv", FIRST, row, f"heads.csv, row 2, column {column}: found {found}. {message}")
 
 
-FINITE = "expected a finite number. Leave the cell empty when there is nothing to record. [TK-V14]"
+FINITE = "Expected a finite number. Leave the cell empty when there is nothing to record. [TK-V14]"
 IN_RANGE = (
-    "expected 1 to 2000 g. Weigh in grams. If the head was not weighed, leave the cell empty and say why under "
+    "Expected 1 to 2000 g. Weigh in grams. If the head was not weighed, leave the cell empty and say why under "
     "outcome. [TK-V10]"
 )
 # fmt: off
 ERRORS = {
     "unit in the cell": first_head("weight_g", "152 g",
-        'expected a number alone. Remove "g" if that is the unit in the heading; convert it if not. [TK-V03]'),
+        'Expected a number alone. Remove "g" if that is the unit in the heading. If not, convert the value. [TK-V03]'),
     "decimal comma": first_head("weight_g", '"152,4"',
-        "expected a number with a point as decimal separator. Write 152.4 with a point. [TK-V04]"),
+        "Expected a number with a point as decimal separator. Write 152.4 with a point. [TK-V04]"),
     "decimals or thousands": first_head("weight_g", '"1,152"',
-        "expected a number with a point as decimal separator. Write 1.152 if the comma is a decimal separator, 1152 "
-        "if it separates thousands. [TK-V04]"),
+        "Expected a number with a point as decimal separator. Write 1.152 if the comma is a decimal separator, "
+        "or 1152 if it separates thousands. [TK-V04]"),
     "words for a number": first_head("weight_g", "about 150",
-        "expected a number. Write the number in plain figures. [TK-V02]"),
+        "Expected a number. Write the number in plain figures. [TK-V02]"),
     "underscore in a number": first_head("weight_g", "1_000",
-        "expected a number. Write 1000 without anything between the figures. [TK-V02]"),
+        "Expected a number. Write 1000 without anything between the figures. [TK-V02]"),
     "infinite": first_head("weight_g", "inf", FINITE),
     "not a number": first_head("weight_g", "NaN", FINITE),
     "overflowing number": first_head("weight_g", "1e999", FINITE),
     "nothing on the scale": first_head("weight_g", "0", IN_RANGE),
     "giant head": first_head("weight_g", "9999", IN_RANGE),
     "harvested without weight": first_head("weight_g", "",
-        "expected a weight, as the outcome is harvested. Enter the weight, or correct the outcome; if nobody weighed "
-        "the head, its outcome is not_weighed: it then counts as a marketable head, and the bucket's weight comes from "
-        "its others. [TK-H02]"),
+        "Expected a weight, as the outcome is harvested. Enter the weight, or correct the outcome. If nobody "
+        "weighed the head, its outcome is not_weighed. It then counts as a marketable head, and the bucket's "
+        "weight comes from its others. [TK-H02]"),
     "weight of a head that nobody weighed": first_head("weight_g", "145.5",
-        "expected an empty cell, as the outcome says that nobody weighed the head. Empty the weight, or correct the "
+        "Expected an empty cell, as the outcome says that nobody weighed the head. Empty the weight, or correct the "
         "outcome. [TK-H04]", outcome="not_weighed"),
     "harvest without an outcome": first_head("outcome", "",
-        "expected an outcome, as a harvest is recorded. Write harvested, or what else became of the head; or empty "
-        "the other cells. [TK-H18]"),
+        "Expected an outcome, as a harvest is recorded. Write harvested, or what else became of the head. Or "
+        "empty the other cells. [TK-H18]"),
     "never transplanted": first_head("transplanted_on", "",
-        "expected a date, as the outcome says that the head stood in the bucket. Enter the day; a head that never went "
-        "into its bucket has the outcome never_planted. [TK-H19]"),
+        "Expected a date, as the outcome says that the head stood in the bucket. Enter the day. A head that "
+        "never went into its bucket has the outcome never_planted. [TK-H19]"),
     "thirty-first of February": first_head("harvested_on", "2026-02-31",
-        "expected a day that exists. Look up the day in the record and correct it. [TK-V08]"),
+        "Expected a day that exists. Look up the day in the record and correct it. [TK-V08]"),
     "ambiguous date": first_head("harvested_on", "03/04/26",
-        "expected a date as year-month-day. Write year-month-day, with the year in full. [TK-V07]"),
+        "Expected a date as year-month-day. Write year-month-day, with the year in full. [TK-V07]"),
     "date with the year in full": first_head("harvested_on", "20/05/2026",
-        "expected a date as year-month-day. Write 2026-05-20 if that is the day meant. [TK-V07]"),
+        "Expected a date as year-month-day. Write 2026-05-20 if that is the day meant. [TK-V07]"),
     "day or month first": first_head("harvested_on", "10.9.2026",
-        "expected a date as year-month-day. Write 2026-09-10 or 2026-10-09, whichever is meant. [TK-V07]"),
+        "Expected a date as year-month-day. Write 2026-09-10 or 2026-10-09, whichever day is meant. [TK-V07]"),
     "spreadsheet day count": first_head("harvested_on", "46289",
-        "expected a date as year-month-day. A spreadsheet shows its own day count here: format the column as a date, "
-        "year-month-day, and save again. [TK-V06]"),
+        "Expected a date as year-month-day. A spreadsheet shows its own day count here. Format the column as a "
+        "date, year-month-day, and save it again. [TK-V06]"),
     "harvested without date": first_head("harvested_on", "",
-        "expected a date, as the outcome is harvested. Enter the date, or correct the outcome. [TK-H03]"),
+        "Expected a date, as the outcome is harvested. Enter the date, or correct the outcome. [TK-H03]"),
     "wrong year": first_head("harvested_on", "2027-09-24",
-        "expected a date from 2026-08-20 to 2027-08-20, within a year of the start of the trial. Correct the date, "
+        "Expected a date from 2026-08-20 to 2027-08-20, within a year of the start of the trial. Correct the date, "
         "or trial.started_on in trial.toml. [TK-K03]"),
     "harvested before transplanting": first_head("harvested_on", "2026-08-21",
-        "expected a date not before transplanted_on. Look up both dates and correct them. "
+        "Expected a date not before transplanted_on. Look up both dates and correct them. "
         "[TK-H06]", last_not_ready_on=""),
     "half a year on the bench": first_head("harvested_on", "2027-02-21",
-        "expected at most 180 days after transplanted_on. Look up both dates and correct the wrong one. [TK-H11]"),
+        "Expected at most 180 days after transplanted_on. Look up both dates and correct the wrong one. [TK-H11]"),
     "before the trial began": first_head("transplanted_on", "2026-08-02",
-        "expected a date from 2026-08-20 to 2027-08-20, within a year of the start of the trial. Correct the date, "
+        "Expected a date from 2026-08-20 to 2027-08-20, within a year of the start of the trial. Correct the date, "
         "or trial.started_on in trial.toml. [TK-K03]"),
     "not ready after it was cut": first_head("last_not_ready_on", "2026-09-30",
-        "expected a date from transplanted_on to harvested_on. Look up the dates and correct them. [TK-H07]"),
+        "Expected a date from transplanted_on to harvested_on. Look up the dates and correct them. [TK-H07]"),
     "dead but weighed": first_head("weight_g", "145.5",
-        "expected an empty cell, as the outcome says that the head was not cut. "
+        "Expected an empty cell, as the outcome says that the head was not cut. "
         "Empty the weight, or correct the outcome. [TK-H04]", outcome="dead", harvested_on=""),
     "missing but dated": first_head("harvested_on", "2026-09-24",
-        "expected an empty cell, as the outcome says that the head was not cut. "
+        "Expected an empty cell, as the outcome says that the head was not cut. "
         "Empty the date, or correct the outcome. [TK-H05]", outcome="missing", weight_g=""),
     "misspelt outcome": first_head("outcome", "harvestd",
-        "expected one of harvested, not_weighed, not_ready, dead, bolted, eaten, stolen, never_planted, gave_up, "
+        "Expected one of harvested, not_weighed, not_ready, dead, bolted, eaten, stolen, never_planted, gave_up, "
         'missing. Did you mean "harvested"? Use one of the words listed. [TK-V11]'),
     "neither yes nor no": first_head("marketable", "perhaps",
-        "expected yes or no. Write yes or no, or leave it empty. [TK-V09]"),
-    "half a head": first_head("head", "1.5", "expected a whole number. Write a whole number. [TK-V05]"),
-    "no head number": first_head("head", "", "expected a value. Fill in the cell. [TK-V01]"),
+        "Expected yes or no. Write yes or no, or leave it empty. [TK-V09]"),
+    "half a head": first_head("head", "1.5", "Expected a whole number. Write a whole number. [TK-V05]"),
+    "no head number": first_head("head", "", "Expected a value. Fill in the cell. [TK-V01]"),
     "too many heads": first_head("head", "3",
-        "expected 1 to 2, the heads a bucket (bucket.heads in trial.toml). Correct the bucket or the head, or "
+        "Expected 1 to 2, the heads a bucket (bucket.heads in trial.toml). Correct the bucket or the head, or "
         "bucket.heads in trial.toml. [TK-H01]"),
     "same head twice": Damage("heads.csv", SECOND, SECOND.replace("334X,2", "334X,1"),
-        'heads.csv, row 3, column head: found bucket "334X", head "1"; expected it once; row 2 has it already. Keep '
-        "the true row, remove the other. [TK-K01]"),
+        'heads.csv, row 3, column head: found bucket "334X", head "1". Expected only one row for it, but row 2 '
+        "has it already. Keep the true row, remove the other. [TK-K01]"),
     "misread bucket": Damage("heads.csv", SECOND, SECOND.replace("334X", "343X"),
-        'heads.csv, row 3, column bucket: found "343X"; expected a bucket that layout.csv lists. Did you mean '
+        'heads.csv, row 3, column bucket: found "343X". Expected a bucket that layout.csv lists. Did you mean '
         '"334X"? Otherwise add it to layout.csv. [TK-K02]'),
     "identity with a smart quote": Damage("heads.csv", SECOND, SECOND.replace("334X", "334X’"),
-        'heads.csv, row 3, column bucket: found "334X’"; expected letters, figures and hyphens. Correct the '
+        'heads.csv, row 3, column bucket: found "334X’". Expected letters, figures and hyphens. Correct the '
         "spelling. [TK-V12]"),
     "row longer than the header": Damage("heads.csv", FIRST, head(note="fine,really"),
-        'heads.csv, row 2: found 10 cells, the last of them "really"; expected 9 cells as in the header. Put a cell '
-        'that holds a comma into "quotation marks"; leave an empty cell empty, but keep its comma. [TK-F09]'),
+        'heads.csv, row 2: found 10 cells, the last of them "really". Expected 9 cells as in the header. Put a '
+        'cell that holds a comma into "quotation marks". Leave an empty cell empty, but keep its comma. [TK-F09]'),
     "row shorter than the header": Damage("heads.csv", FIRST, FIRST[: FIRST.index(",yes")],
-        "heads.csv, row 2: found 7 cells; expected 9 cells as in the header. Put a cell that holds a comma into "
-        '"quotation marks"; leave an empty cell empty, but keep its comma. [TK-F09]'),
+        "heads.csv, row 2: found 7 cells. Expected 9 cells as in the header. Put a cell that holds a comma into "
+        '"quotation marks". Leave an empty cell empty, but keep its comma. [TK-F09]'),
     "unclosed quotation mark": Damage("heads.csv", SECOND, SECOND.replace(",yes,", ',yes,"eaten by slugs'),
-        'heads.csv, row 3: found a cell that never ends; expected a closing " for each opening one. Close the '
+        'heads.csv, row 3: found a cell that never ends. Expected a closing " for each opening one. Close the '
         "quotation mark, or take it out. [TK-F06]"),
     "text after a quotation mark": Damage("heads.csv", SECOND, SECOND.replace(",yes,", ',yes,"slugs"!'),
-        'heads.csv, row 3: found text after a closing "; expected a closing " for each opening one. Close the '
+        'heads.csv, row 3: found text after a closing ". Expected a closing " for each opening one. Close the '
         "quotation mark, or take it out. [TK-F06]"),
     "semicolons": Damage("visits.csv", "site,visited_on,observer_role,note", "site;visited_on;observer_role;note",
-        "visits.csv, row 1: found a header separated by semicolons, and rows that are not; expected columns separated "
+        "visits.csv, row 1: found a header separated by semicolons, and rows that are not. Expected columns separated "
         "by one mark. Save it again as comma separated values. [TK-F07]"),
     "site that does not exist": Damage("layout.csv", "334X,fernsedge", "334X,fernsedg",
-        'layout.csv, row 2, column site: found "fernsedg"; expected a site that sites.csv lists. Did you mean '
+        'layout.csv, row 2, column site: found "fernsedg". Expected a site that sites.csv lists. Did you mean '
         '"fernsedge"? Otherwise add it to sites.csv. [TK-K02]'),
     "treatment that was not planned": Damage("layout.csv", "334X,fernsedge,1,1,Larkmoor Butter,2",
         "334X,fernsedge,1,1,Larkmoor Butter,3",
-        'layout.csv, row 2, column dose_tsp: found "3"; expected one of 2, 4. Correct layout.csv, or add the level '
+        'layout.csv, row 2, column dose_tsp: found "3". Expected one of 2, 4. Correct layout.csv, or add the level '
         "to trial.toml. [TK-L01]"),
     "two buckets in one place": Damage("layout.csv", "336T,fernsedge,1,2", "336T,fernsedge,1,1",
-        'layout.csv, row 3, column position: found "1"; expected a position of its own within the site. Correct one '
-        "of the positions. [TK-L02]"),
+        'layout.csv, row 3, column position: found "1". Expected a position of its own in the garden. Correct '
+        "one of the positions. [TK-L02]"),
     "product that is not on the shelf": Damage("trial.toml", 'product = "Blend L 9-12-30"',
         'product = "Blend M 9-12-30"',
-        'trial.toml, row 16, factors.dose.product: found "Blend M 9-12-30"; expected a product of products.csv. Did '
+        'trial.toml, row 16, factors.dose.product: found "Blend M 9-12-30". Expected a product of products.csv. Did '
         'you mean "Blend L 9-12-30"? Otherwise add it to products.csv. [TK-P08]'),
     "misspelt key": Damage("trial.toml", "seed = ", "seed = 1\nblokcs = ",
-        'trial.toml, row 25, layout.blokcs: found "blokcs"; expected a key of the protocol. Did you mean "blocks"? '
+        'trial.toml, row 25, layout.blokcs: found "blokcs". Expected a key of the protocol. Did you mean "blocks"? '
         "[TK-P02]"),
     "not TOML": Damage("trial.toml", "heads = 2", "heads = two",
-        "trial.toml, row 10: found Invalid value (at character 9 of the line); expected a protocol in TOML. Put text "
-        'into "double quotes"; write numbers with a point and dates as 2026-08-20. [TK-P01]'),
+        "trial.toml, row 10: found Invalid value (at character 9 of the line). Expected a protocol in TOML. Put text "
+        'into "double quotes". Write numbers with a point, and dates as 2026-08-20. [TK-P01]'),
     "control characters": Damage("sites.csv", "Fernsedge School", "Fernsedge\x1b[2J",
-        'sites.csv, row 2, column name: found "Fernsedge\\x1b[2J"; expected text without control characters. Type '
+        'sites.csv, row 2, column name: found "Fernsedge\\x1b[2J". Expected text without control characters. Type '
         "the text again. [TK-V12]"),
     "note without end": Damage("sites.csv", "shade, after four", "x" * 501,
-        f'sites.csv, row 3, column note: found "{"x" * 79}…"; expected at most 500 characters. Shorten it. [TK-V13]'),
+        f'sites.csv, row 3, column note: found "{"x" * 79}…". Expected at most 500 characters. Shorten it. [TK-V13]'),
 }
 # fmt: on
 
@@ -203,39 +203,39 @@ def test_each_kind_of_damage_is_told_in_full(good_folder: Path, damage: Damage) 
 # fmt: off
 WARNINGS = {
     "late harvest": first_head("harvested_on", "2026-11-03",
-        "expected about 28 to 56 days after transplanted_on (schedule.harvest_after_days). Look up both dates; "
-        "nothing need be done if they are right. [TK-H12]"),
+        "Expected about 28 to 56 days after transplanted_on (schedule.harvest_after_days). Look up both dates. "
+        "If they are right, there is nothing to do. [TK-H12]"),
     "early harvest": first_head("harvested_on", "2026-09-06",
-        "expected about 28 to 56 days after transplanted_on (schedule.harvest_after_days). "
-        "Look up both dates; nothing need be done if they are right. [TK-H12]", last_not_ready_on=""),
+        "Expected about 28 to 56 days after transplanted_on (schedule.harvest_after_days). Look up both dates. "
+        "If they are right, there is nothing to do. [TK-H12]", last_not_ready_on=""),
     "figures of another width": first_head("weight_g", "１４５.５",
-        "expected plain figures; read as 145.5. Nothing need be done if the value is right; retyping it in plain "
-        "figures ends this warning. [TK-V15]"),
+        "Expected plain figures. It is read as 145.5. Nothing to do if the value is right. To end this warning, "
+        "type it again in plain figures. [TK-V15]"),
     "slipped decimal point": first_head("weight_g", "14.55",
-        "expected a weight like the others at its site. Look up the record; nothing need be done if the weight is "
-        "right. [TK-H10]"),
+        "Expected a weight like the others in its garden. Look up the record. If the weight is right, there is "
+        "nothing to do. [TK-H10]"),
     "nobody knows": Damage("heads.csv", FIRST + "\n" + SECOND, "334X,1,,,,,,,\n334X,2,2026-08-24,,,2026-09-01,,,late",
-        "heads.csv, row 2, column outcome: found none for 2 heads at fernsedge; expected an outcome. Write what became "
-        "of each, if somebody knows; if nobody does, leave them: empty says as much as gave_up or missing. To correct "
-        "it: trialkit correct DIR BUCKET HEAD outcome=VALUE --why TEXT. [TK-H20]"),
+        "heads.csv, row 2, column outcome: found none for 2 heads at fernsedge. Expected an outcome. Write what "
+        "became of each, if somebody knows. If nobody does, leave them empty: that says as much as gave_up or "
+        "missing. To correct it: trialkit correct DIR BUCKET HEAD outcome=VALUE --why TEXT. [TK-H20]"),
     "forgotten head": Damage("heads.csv", FIRST + "\n", "",
-        'layout.csv, row 2, column bucket: found 1 row in heads.csv for "334X"; expected 2, one for each head of the '
-        "bucket (bucket.heads). Look for a row under a mistyped bucket first. Add a row for each head whose fate "
-        "somebody knows; if nobody does, nothing need be done. [TK-H09]"),
+        'layout.csv, row 2, column bucket: found 1 row in heads.csv for "334X". Expected 2, one for each head of '
+        "the bucket (bucket.heads). First look for a row under a mistyped bucket. Add a row for each head whose "
+        "fate somebody knows. If nobody does, there is nothing to do. [TK-H09]"),
     "forgotten bucket": Damage("heads.csv", FIRST + "\n" + SECOND + "\n", "",
-        'layout.csv, row 2, column bucket: found "334X"; expected rows in heads.csv for this bucket. Ask what '
-        "became of them. If nobody knows, nothing need be done: a bucket without a row has no record, as one whose "
-        "heads say gave_up. [TK-H08]"),
+        'layout.csv, row 2, column bucket: found "334X". Expected rows in heads.csv for this bucket. Ask what '
+        "became of them. If nobody knows, there is nothing to do. A bucket without a row has no record, as if "
+        "its heads said gave_up. [TK-H08]"),
     "wrong dose mixed": Damage("solution.csv", "334X,2026-08-23,20,2", "334X,2026-08-23,20,4",
-        'solution.csv, row 2, column nutrient_tsp: found "4"; expected the dose that layout.csv gives this bucket, '
-        "2. Look up the record, and correct it if it is wrong; if the bucket was indeed mixed so, say why in the note "
-        "of this row. To correct it: trialkit correct DIR BUCKET nutrient_tsp=VALUE --why TEXT. [TK-S01]"),
+        'solution.csv, row 2, column nutrient_tsp: found "4". Expected the dose that layout.csv gives this '
+        "bucket, 2. Look up the record, and correct it if it is wrong. If the bucket was mixed so, say why in "
+        "the note of this row. To correct it: trialkit correct DIR BUCKET nutrient_tsp=VALUE --why TEXT. [TK-S01]"),
     "site without buckets": Damage("sites.csv", "old-mill,", "harbour,Harbour Day Centre,,,,,,\nold-mill,",
-        'sites.csv, row 3, column site: found "harbour"; expected a site that layout.csv gives buckets. Remove the '
-        "site; or let trialkit site lay it out, where the trial has begun. [TK-L06]"),
+        'sites.csv, row 3, column site: found "harbour". Expected a garden that has buckets in layout.csv. '
+        "Remove the garden. If the trial has begun and it takes part, let trialkit site lay it out. [TK-L06]"),
     "more blocks planned than laid out": Damage("trial.toml", "blocks = 2", "blocks = 3",
-        "layout.csv, column site: found 8 buckets, 4 treatments more or less often; expected each of 4 treatments 3 "
-        'times at "fernsedge". Nothing need be done if the change was meant; say so in the report. [TK-L05]'),
+        "layout.csv, column site: found 8 buckets, 4 treatments more or less often. Expected each of 4 "
+        'treatments 3 times at "fernsedge". Nothing to do if the change was meant. Say so in the report. [TK-L05]'),
 }
 # fmt: on
 
@@ -476,8 +476,8 @@ def test_a_seed_changed_after_labelling_is_warned_of(good_folder: Path) -> None:
     replace_once(good_folder, "trial.toml", "seed = 20260820", "seed = 20260821")
     (problem,) = check_trial(good_folder).problems
     assert problem_sentence(problem) == (
-        "layout.csv: found another layout; expected the layout of seed 20260821. If it was made elsewhere, "
-        "nothing need be done; if trial.toml was changed after labelling, put it back. [TK-L07]"
+        "layout.csv: found another layout. Expected the layout of seed 20260821. If it was made elsewhere, there "
+        "is nothing to do. If trial.toml was changed after labelling, put it back. [TK-L07]"
     )
 
 

@@ -42,26 +42,26 @@ def test_a_feed_of_parts_is_in_order(good_folder: Path) -> None:
         (
             "",
             PARTS,
-            'row 19, factors.dose.parts.calcium nitrate 15.5-0-0: found "calcium nitrate 15.5-0-0"; expected a product',
+            'row 19, factors.dose.parts.calcium nitrate 15.5-0-0: found "calcium nitrate 15.5-0-0". Expected a product',
         ),
         (
             CALCIUM.replace(",5,", ",,"),
             PARTS,
-            'row 19, factors.dose.parts.calcium nitrate 15.5-0-0: found "calcium nitrate 15.5-0-0" without; '
-            "expected a nutrient with a label and the grams of a level teaspoon in products.csv.",
+            'row 19, factors.dose.parts.calcium nitrate 15.5-0-0: found "calcium nitrate 15.5-0-0" without. '
+            "Expected a nutrient with a label and the grams of a level teaspoon in products.csv.",
         ),
         (
             "",
             BASE + 'parts = { "white vinegar 5 %" = 1 }\n',
             'row 17, factors.dose.parts.white vinegar 5 %: found "white',
         ),
-        ("", 'parts = { "white vinegar 5 %" = 1 }\n', "expected factors.dose.product too, the base by whose teaspoons"),
-        ("", BASE + 'parts = { "Blend L 9-12-30" = 1 }\n', "expected other products than the base"),
-        ("", BASE + 'parts = { "Blend" = 0 }\n', "expected more than 0"),
+        ("", 'parts = { "white vinegar 5 %" = 1 }\n', "Expected factors.dose.product, too, the base whose teaspoons"),
+        ("", BASE + 'parts = { "Blend L 9-12-30" = 1 }\n', "Expected other products than the base"),
+        ("", BASE + 'parts = { "Blend" = 0 }\n', "Expected more than 0"),
         (
             CALCIUM,
             BASE + '[factors.cultivar.parts]\n"calcium nitrate 15.5-0-0" = 1\n',
-            "expected parts of the feed under [factors.dose.parts]",
+            "Expected parts of the feed under [factors.dose.parts]",
         ),
     ],
 )
@@ -76,7 +76,7 @@ def test_a_feed_without_calcium_is_warned_of(good_folder: Path) -> None:
     (sentence,) = told(good_folder)
     assert sentence == (
         'trial.toml, row 16, factors.dose.product: found 0 mg/L from "Blend L 9-12-30", and not enough known in the '
-        "water of 2 gardens; expected calcium of 28 mg/L or more with 4 teaspoons, half of what goes with that much "
+        "water of 2 gardens. Expected calcium of 28 mg/L or more with 4 teaspoons, half of what goes with that much "
         "nitrogen in a published solution for lettuce. Add calcium nitrate under [factors.dose.parts], or give the "
         "water's calcium (calcium_mg_l in sites.csv). [TK-P13]"
     )

@@ -257,10 +257,7 @@ def test_no_sites_are_told(laid_out: Callable[..., Path]) -> None:
     folder = laid_out(KINDS["volunteers"])
     (folder / "sites.csv").write_text(HEADER, "utf-8")
     (empty,) = [p for p in check_trial(folder, stage="plan").errors if p.rule == "TK-F08"]
-    assert (
-        told_problem(empty).how_to_fix
-        == "One row is a garden. Write one below the header for each, with at least its site."
-    )
+    assert told_problem(empty).how_to_fix == "One row is a garden. Write each one below the header, with at least site."
     with pytest.raises(ValueError, match="at least one site"):
         randomise(protocol_of(folder), sites(0))
 

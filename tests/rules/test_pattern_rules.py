@@ -41,7 +41,7 @@ def test_gardens_that_weighed_in_ounces(tmp_path: Path, gardens: list[str]) -> N
     problems = found(tmp_path, "TK-H13", change)
     assert [told_problem(problem).found.split(" at ")[1].split(",")[0] for problem in problems] == gardens
     assert told_problem(problems[0]).how_to_fix.startswith(
-        f"If {gardens[0]} weighed in ounces, multiply its weights by 28.35;"
+        f"If {gardens[0]} weighed in ounces, multiply its weights by 28.35."
     )
 
 

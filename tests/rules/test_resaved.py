@@ -84,12 +84,12 @@ def folder(tmp_path: Path) -> Path:
 @pytest.mark.parametrize(
     ("cell", "delimiter", "says"),
     [
-        (US, ",", "dates written 9/29/2026 for 2026-09-29"),
-        (day_as("{m:02}/{d:02}/{yy:02}"), ",", "dates written 09/29/26 for 2026-09-29"),
-        (day_as("{d:02}/{m:02}/{yy:02}"), "\t", "dates written 29/09/26 for 2026-09-29, with tabs between columns"),
-        (day_as("{y}/{m}/{d}"), ",", "dates written 2026/9/29 for 2026-09-29"),
-        (day_as("{y}-{m:02}-{d:02} 00:00:00"), ",", "dates written 2026-09-29 00:00:00 for 2026-09-29"),
-        (german, ";", "dates written 29.09.2026 for 2026-09-29"),
+        (US, ",", "Dates are written 9/29/2026 for 2026-09-29"),
+        (day_as("{m:02}/{d:02}/{yy:02}"), ",", "Dates are written 09/29/26 for 2026-09-29"),
+        (day_as("{d:02}/{m:02}/{yy:02}"), "\t", "written 29/09/26 for 2026-09-29. Its columns are separated by tabs"),
+        (day_as("{y}/{m}/{d}"), ",", "Dates are written 2026/9/29 for 2026-09-29"),
+        (day_as("{y}-{m:02}-{d:02} 00:00:00"), ",", "Dates are written 2026-09-29 00:00:00 for 2026-09-29"),
+        (german, ";", "Dates are written 29.09.2026 for 2026-09-29"),
     ],
 )
 def test_what_can_be_read_in_one_way_is_read_so(
@@ -123,7 +123,7 @@ def test_decimal_commas_are_read_where_all_numbers_agree(folder: Path, example: 
         assert result.trial is not None
         assert same_tables(result.trial, example)
         (sentence,) = (text for text in told(result.warnings) if "TK-F11" in text)
-        assert re.search(r"decimals written (\d+),(\d+) for \1\.\2", sentence)
+        assert re.search(r"Decimals are written (\d+),(\d+) for \1\.\2", sentence)
 
 
 def test_days_that_can_be_read_in_two_ways_are_one_error(tmp_path: Path) -> None:
@@ -136,11 +136,11 @@ def test_days_that_can_be_read_in_two_ways_are_one_error(tmp_path: Path) -> None
     save_again(folder / "heads.csv", US)
     (error,) = (problem for problem in check_trial(folder).errors if problem.file == "heads.csv")
     assert problem_sentence(error) == (
-        "heads.csv, row 2, column transplanted_on: found a table that a spreadsheet program saved in its own way: "
-        '"8/4/2026" may be 2026-04-08 or 2026-08-04, and nothing in the table says which; expected dates that can be '
-        "read in one way. Put the file back from a copy, and put single values right with trialkit correct DIR BUCKET "
-        "HEAD COLUMN=VALUE --why TEXT; or show dates as year-month-day and names as text in the spreadsheet program, "
-        'and save it again as "CSV UTF-8". [TK-F12]'
+        "heads.csv, row 2, column transplanted_on: found a table that a spreadsheet program saved in its own "
+        'way. "8/4/2026" may be 2026-04-08 or 2026-08-04, and nothing in the table says which. Expected dates '
+        "that can be read in one way. Put the file back from a copy, then correct single values: trialkit "
+        "correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT. Or show dates as year-month-day and names as text in "
+        'the spreadsheet program, and save it as "CSV UTF-8". [TK-F12]'
     )
 
 
@@ -190,7 +190,7 @@ def test_both_orders_in_one_file_are_no_order(folder: Path) -> None:
     [
         ("transplanted_on", "46254", '"46254" is a day count'),
         ("weight_g", "7. Apr", 'took numbers for dates, such as "7. Apr"'),
-        ("bucket", "1.00E+05", 'took names for numbers, such as "1.00E+05"; expected'),
+        ("bucket", "1.00E+05", 'took names for numbers, such as "1.00E+05". Expected'),
     ],
 )
 def test_what_a_program_spoiled_is_one_error(folder: Path, column: str, text: str, says: str) -> None:
@@ -216,7 +216,7 @@ def test_buckets_made_numbers_are_read_where_one_is_left(tmp_path: Path, shown: 
     save_again(folder / "heads.csv", lambda name, text: as_numbers(name, text).replace("1.00E+05", shown))
     result = check_trial(folder)
     lines = [problem for problem in result.problems if problem.rule == "TK-F11"]
-    assert "names taken for numbers, 7 for 007" in problem_sentence(lines[0])
+    assert "Names are taken for numbers, 7 for 007" in problem_sentence(lines[0])
     assert told(tuple(problem for problem in result.problems if problem not in lines)) == told(expected.problems)
 
 

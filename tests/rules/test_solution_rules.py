@@ -53,7 +53,7 @@ def test_a_departure_that_was_written_down(tmp_path: Path) -> None:
     assert only(tmp_path / "elsewhere", elsewhere).rule == "TK-S01"
     problem = only(tmp_path / "in its row", in_its_row)
     assert problem.rule == "TK-S02"
-    assert told_problem(problem).expected.endswith('; its row says "two spoons too many"')
+    assert told_problem(problem).expected.endswith('. Its row says "two spoons too many"')
 
 
 def test_acid_in_a_bucket_that_was_to_have_none(tmp_path: Path) -> None:

@@ -90,7 +90,7 @@ def test_a_garden_written_in_by_hand_is_named(laid_out: Callable[..., Path], lot
     (problem,) = found(folder)
     assert gardens_of([problem]) == [site]
     told = problem_sentence(problem)
-    assert f'expected the buckets of "{site}" as seed 20260820 draws them' in told
+    assert f'Expected the buckets of "{site}" as seed 20260820 draws them' in told
     assert "run trialkit site, which draws the lots" in told
 
 

@@ -86,7 +86,7 @@ def test_water_of_more_alkalinity_takes_more_acid() -> None:
         (lambda: mix(20.0, Water(30.0), BLEND, 1.0), "weak", "is weak for lettuce"),
         (lambda: mix(20.0, Water(30.0), BLEND, 14.0), "strong", "is strong for lettuce"),
         (lambda: mix(2.0, Water(30.0, 7.5), BLEND, 0.1), "too little for spoons",
-         "cannot be measured well with spoons"),
+         "badly: mix a larger volume, or weigh it"),
         (lambda: mix(20.0, Water(0.0, 7.5), acid=CITRIC, ph_target=5.8), "no safe step of acid", "Add no acid"),
     ],
 )  # fmt: skip
@@ -121,7 +121,7 @@ def test_parts_are_measured_for_the_base_as_measured() -> None:
 
 def test_wrong_calls() -> None:
     """A liquid has a strength and a powder a weight; one target at a time."""
-    with pytest.raises(WrongCall, match="strength of a liquid"):
+    with pytest.raises(WrongCall, match="Of a liquid, it is the grams of acid in 100 mL"):
         AcidProduct("odd", "acetic")
     with pytest.raises(WrongCall, match="more than 0 L"):
         mix(0.0, Water(100.0), BLEND, 3)

@@ -178,7 +178,7 @@ def said(advice: Advice) -> str:
     decision = advice.decision
     near = next(one.probability_near_best for one in decision.candidates if one.is_recommended)
     verdict = VERDICTS[decision.verdict].format(decision.recommended.cultivar)
-    return f"{verdict} ({100 * near:.0f} in 100 that it lies within 2 bushels of the best)"
+    return f"{verdict} ({100 * near:.0f} in 100 to be within 2 bushels of the best)"
 
 
 def away_from_chain() -> tuple[float, float]:
@@ -197,42 +197,42 @@ PAGE = """\
 
 Made by `python tests/support/barley_page.py > reports/barley.md`; a test makes it anew.
 
-Ten varieties of barley were grown at six places in Minnesota in 1931 and 1932, each once at a site in a year: 120 plots
-(Immer, Hayes & Powers 1934, as R's lattice has them, yields in bushels an acre). A ledger of these is two trials, the
-sites their gardens and the plots their buckets: a site comes back in the second year, so that the model can part what
-lasts at it from what passes. What is asked: Manchuria, the old standard, is grown now. Is there something better, and
+Ten varieties of barley were grown at six places in Minnesota in 1931 and 1932, each once at a site in a year. That is
+120 plots, with yields in bushels an acre (Immer, Hayes & Powers 1934, as R's lattice has them). A ledger of these is
+two trials, with the sites as gardens and the plots as buckets. Each site comes back in the second year, so the model
+can part what lasts at it from what passes. Manchuria, the old standard, is grown now. Is there something better, and
 how sure is that after one year, and after two?
 
-At Morris 1932 is the better year and everywhere else 1931, which is why it has long been asked whether the two years of
-Morris were exchanged in print. They stand here as printed; what follows if they are exchanged is told at the end.
+At Morris 1932 is the better year, and everywhere else 1931. So it has long been asked whether the two years of Morris
+were exchanged in print. They are here as printed. The end of this page tells what follows if they are exchanged.
 
 ## The question in Python
 
 ```python
 {source}```
 
-`trials` are plots and sites in the columns of `BucketRecords`; `years` are `("1931",)` or `("1931", "1932")`. The
-priors are those of [every trial](method.md), made for heads of some 150 g, so a bushel an acre is put in as
+`trials` are plots and sites in the columns of `BucketRecords`. `years` are `("1931",)` or `("1931", "1932")`. The
+priors are those of [every trial](method.md), made for heads of some 150 g. So a bushel an acre is put in as
 {scale:g} g. A margin of 10 g is then {margin:g} bushels, and what a change must gain, 3 g, {change:g}. A plot is put in
-as one head that was weighed; the other part of the model, the share of heads that become marketable, says
+as one head that was weighed. The other part of the model is the share of heads that become marketable. It says
 {share:.0f} in 100 of all varieties alike, and gains below are that much smaller than those of plots.
 
 ## Standard deviations, bushels an acre
 
-REML is the usual mixed model (`trialkit.mixed`; a test holds it to lme4), each term by its one most likely value; of
-the pooled model stand the posterior mean and limits of 95 in 100. In one year a variety and what that year did to it
-are one, as are a plot and what a site did to its variety.
+REML is the usual mixed model (`trialkit.mixed`; a test holds it to lme4), with each term at its one most likely value.
+Of the pooled model, the table has the posterior mean and limits of 95 in 100. One year cannot part a variety from what
+that year did to it, nor a plot from what a site did to its variety.
 
 {standard_deviations}
 
-Two years tell next to nothing of what years do: REML has a number there, the pooled model limits, over which the rest
-is averaged. Varieties in years and at sites lie below REML's, since the priors expect little there; what is left over
-takes it up.
+Two years tell next to nothing of what years do. REML has a number there, and the pooled model has limits, over which
+the rest is averaged. Varieties in years and at sites are below REML's, since the priors expect little there. What is
+left over takes it up.
 
 ## Varieties, bushels an acre over {practice}
 
-Raw gains are differences of plain means; gains are posterior means with limits of 95 in 100, shrunk by as much as the
-records ask for. "Near the best" is the chance of lying within {margin:g} bushels of the best of all ten, on average
+Raw gains are differences of plain means. Gains are posterior means with limits of 95 in 100, shrunk by as much as the
+records ask for. "Near the best" is the chance of being within {margin:g} bushels of the best of all ten, on average
 over sites and years.
 
 {varieties}
@@ -241,25 +241,25 @@ over sites and years.
 
 - After 1931: {first}.
   After both: {both}.
-- {best}'s raw gain was {raw_first:.1f} and is {raw_both:.1f}; after one year {shrunk_first:.0f} in 100 of it was
+- {best}'s raw gain was {raw_first:.1f} and is {raw_both:.1f}. After one year {shrunk_first:.0f} in 100 of it was
   believed, after two {shrunk_both:.0f} in 100.
-- {second}, {second_first:.1f} after one year, has caught up: the two can't be told apart. Either is near the best, and
-  the advice is to grow one of them and to test again.
-- {third} was as likely as not ({third_first:.0f} in 100) to be near the best, and is not any more
+- {second}, {second_first:.1f} after one year, has caught up, so nobody can tell the two apart. Either is near the
+  best. The advice is to grow one of them and to test again.
+- {third} was as likely as not ({third_first:.0f} in 100) to be near the best, and is no longer
   ({third_both:.0f} in 100).
 - The chance that {best} beats {practice} at a site and in a year not yet seen was {better_first:.0f} in 100 after one
-  year and is {better_both:.0f}: less sure than the limits of its mean, since sites and years differ.
-- With the two years of Morris exchanged: {exchanged}.
+  year. It is {better_both:.0f} now, which is less sure than the limits of its mean, since sites and years differ.
+- With the years of Morris exchanged: {exchanged}.
   The gain of {best} is then {gain_exchanged:.1f} ({gain_both:.1f} as printed), and what passes of a site
-  {passing_exchanged:.1f} bushels ({passing:.1f}). What is grown doesn't hang on it: all varieties of a site move
-  together.
+  {passing_exchanged:.1f} bushels ({passing:.1f}). What is grown doesn't depend on it, as all varieties of a site
+  move together.
 
 ## Beside the chain
 
-A long Markov chain of another library, on the same model written anew and densely, drew {draws:,} times. With the
-priors that it had (5 g for what seasons do to varieties) gains of plots over the first variety by the alphabet are
-within {of_means:.1f} % of a standard deviation of the chain's, and their standard deviations within {of_sds:.1f} %.
-The average is worth {effective:.0f} equally weighted sets of standard deviations; no chain runs.
+A long Markov chain of another library, on the same model written anew and densely, drew {draws:,} times. It had a
+prior of 5 g for what seasons do to varieties. With that, gains of plots over the first variety by the alphabet are
+within {of_means:.1f} % of a standard deviation of the chain's. Their standard deviations are within {of_sds:.1f} %. The
+average is worth {effective:.0f} equally weighted sets of standard deviations. No chain runs.
 
 ## Sources
 

@@ -21,7 +21,7 @@ TOLD = {
     ENOSPC: "the disk is full, so no file was left half-written. Free some space, then run trialkit",
     EDQUOT: "you may store no more there",
     EROFS: "nothing can be written",
-    EACCES: "may not be written",
+    EACCES: "may not read or write it",
 }
 IN_TWO_STEPS = ("add", "recommend")
 """What a ledger keeps is written before the index tells of it, and pages after: each by itself is whole."""

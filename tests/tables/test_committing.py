@@ -50,7 +50,8 @@ def test_what_was_typed_since_is_not_moved_over(stopped: Stopped, name: str) -> 
     """Nothing at all is moved, until whoever typed it has put it elsewhere."""
     folder = stopped()
     (folder / name).write_bytes(b"typed by hand")
-    with pytest.raises(WrongCall, match=rf"{name}: changed after .* nothing was overwritten. Move it"), at_work(folder):
+    said = rf"replace .*{name} was stopped.* nothing was overwritten\. Move it"
+    with pytest.raises(WrongCall, match=said), at_work(folder):
         pass
     assert stands(folder) == OLD | {"gone.html": b"page", name: b"typed by hand"}
     (folder / name).rename(folder / "mine.txt")

@@ -96,7 +96,7 @@ def test_a_strangers_text_is_no_template_and_steers_nothing() -> None:
     """Braces and control characters in a cell are shown, on one line."""
     told = problem_sentence(problem("TK-V02", "heads.csv", row=2, column="weight_g", text="{of_rule}[[x]]\x1b[2J\n"))
     assert told == (
-        r'heads.csv, row 2, column weight_g: found "{of_rule}[[x]]\x1b[2J\n"; expected a number. '
+        r'heads.csv, row 2, column weight_g: found "{of_rule}[[x]]\x1b[2J\n". Expected a number. '
         "Write the number in plain figures. [TK-V02]"
     )
 

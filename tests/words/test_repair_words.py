@@ -45,8 +45,8 @@ def test_a_choice_that_breaks_a_rule_says_what_the_check_says() -> None:
     told = told_finding(only(log))
     assert (told.found, told.why) == ('334X 1, harvested_on "2026-08-01"', "a date not before transplanted_on")
     assert told.how_to_fix == (
-        "Look up both dates and correct them. Choose for the other cells of this row together with it, or correct the "
-        "row of heads.csv: trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT."
+        "Look up both dates and correct them. Choose for the other cells of this row, too. Or correct the row of "
+        "heads.csv: trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT."
     )
 
 

@@ -110,7 +110,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
     strata = LAYOUT_KINDS[trial.protocol.layout.kind].random_terms
     if not is_harvested(heads).any():
         raise NotComputed(
-            "No head was harvested yet, so there is nothing to analyse. Enter the harvest in heads.csv; if every head "
+            "No head was harvested yet, so there is nothing to analyse. Enter the harvest in heads.csv. If every head "
             "was lost, the trial has to be repeated."
         )
     days = ripening(heads, trial.visits)

@@ -15,14 +15,16 @@ from trialkit.documents.document import as_data
 
 @click.command("analyse")
 @trial_folder
-@click.option("--all-pairs", is_flag=True, help="Compare every pair of treatments, not only each with the practice.")
+@click.option(
+    "--all-pairs", is_flag=True, help="Compare every pair of treatments, not only each with the current practice."
+)
 @as_json
 @speaks_plainly
 def command(folder: Path, all_pairs: bool, as_json: bool) -> None:
     """Analyse the checked trial in DIR and write results/results.json.
 
-    The model follows from how the trial was randomised; buckets are the replicates. Head weight and days to harvest
-    are compared with the current practice, and a verdict says what to recommend and how sure.
+    Head weight and days to harvest are compared with the current practice. The answer says what to recommend and how
+    sure that is. Buckets count, not heads: the model follows from how the treatments were given to buckets.
 
     Example: trialkit analyse autumn_dose
     """

@@ -18,17 +18,17 @@ NEXT = {"plan": "plan", "layout": "forms", "records": "analyse"}
 @click.command("check")
 @trial_folder
 @as_json
-@click.option("--html", "as_html", is_flag=True, help="Write a page for each garden with something to look at.")
+@click.option("--html", "as_html", is_flag=True, help="Write pages of what was found, for you and for gardens.")
 @speaks_plainly
 def command(folder: Path, as_json: bool, as_html: bool) -> int:
     """Find every problem in the trial folder DIR at once.
 
-    Each problem names the file, the row as a spreadsheet shows it, the column, what was found, what was expected and
-    how to fix it. Before there are records only the plan, and then the layout, is looked at. No record is changed.
-    Exit status 1 if any is an error; warnings alone leave it 0.
+    Each problem names the file, the row as a spreadsheet shows it, and the column. It says what was found, what was
+    expected and how to fix it. Before there are records, only the plan and the layout are checked. No record is
+    changed. The exit status is 1 if there is an error; warnings alone leave it 0.
 
-    With --html, results/check.html tells the adviser everything, and results/check-SITE.html tells each garden's
-    volunteer what is asked of them; a garden without questions has no page.
+    With --html, results/check.html tells you everything. results/check-SITE.html asks the volunteer of that garden
+    what only they can answer. A garden without questions has no page.
 
     Example: trialkit check autumn_dose --html
     """

@@ -18,9 +18,10 @@ SCHEMA = "../../schemas/answers.schema.json"
 RESULTS, RECOMMENDED = "../../schemas/results.schema.json", "../../schemas/recommended.schema.json"
 SCHEMAS = {"analyse": RESULTS, "recommend": RECOMMENDED, "evidence pool": RECOMMENDED}
 STATUS = (
-    "Exit status: 0 done, 1 the data have errors, 2 the call was wrong, 3 a result could not be computed, 130 stopped "
-    "by Ctrl-C."
+    "Exit status 0 means that all is done. 1 means that the data have errors. 2 means that the call was wrong. 3 means "
+    "that a result could not be computed. 130 means that Ctrl-C stopped it."
 )
+ERRORS = "An error names the file, the row and the column. It says what was found, what was expected and how to fix it."
 
 
 def command_pages() -> dict[str, str]:
@@ -64,7 +65,7 @@ def _index(listed: dict[tuple[str, ...], str]) -> Iterator[str]:
             for path in listed:
                 if listed[path] == name and len(path) > 1:
                     yield f"  - [`trialkit {' '.join(path)}`]({_file(path)})"
-    yield f"\n{STATUS} Errors say the file, the row, the column, what was found, what was expected and how to fix it."
+    yield f"\n{STATUS} {ERRORS}"
     yield "\nMade by `python -m trialkit.cli.command_pages reports/commands`."
 
 

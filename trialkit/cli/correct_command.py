@@ -17,22 +17,24 @@ from trialkit.cli.speaking import answer
 @trial_folder
 @click.argument("bucket")
 @click.argument("words", metavar="[HEAD] COLUMN=VALUE...", nargs=-1, required=True)
-@click.option("--why", metavar="TEXT", required=True, help="The reason, as you would tell it to whoever asks.")
+@click.option("--why", metavar="TEXT", required=True, help="The reason, for whoever asks later.")
 @by_whom
-@click.option("--on", "measured_on", metavar="DATE", help="Day of the solution, where a bucket has several.")
+@click.option(
+    "--on", "measured_on", metavar="DATE", help="Day of the reading, where a bucket has several in solution.csv."
+)
 @as_json
 @speaks_plainly
 def command(
     folder: Path, bucket: str, words: tuple[str, ...], why: str, by: str, measured_on: str | None, as_json: bool
 ) -> int:
-    """Put one record of the trial in DIR right, and remember what it said before, who corrected it, when and why.
+    """Put one record of the trial in DIR right, and keep what it said before.
 
-    With HEAD it is that head's row of heads.csv, else the bucket's row of solution.csv. A VALUE is read as in a
-    returned file; nothing after the equals sign empties the cell. All is corrected or nothing. A conflict on the same
-    cell is settled by it, and a return that says again what was corrected is no conflict any more. Many values at once,
-    and visits.csv, are put right by a file: trialkit merge DIR FILE --why TEXT.
+    Who corrected it, when and why are kept, too. With HEAD, the row of that head in heads.csv is corrected. Without
+    HEAD, it is the bucket's row in solution.csv. Write a VALUE as in a returned file; write nothing after the equals
+    sign to empty the cell. Either every value is corrected or none is. A correction settles a conflict about the same
+    cell. To correct many values, or visits.csv, merge a file: trialkit merge DIR FILE --why TEXT.
 
-    Exit status 1 if a value was not read, or would contradict the rest of its row.
+    The exit status is 1 if a value cannot be read, or contradicts the rest of its row.
 
     Example: trialkit correct autumn_dose 334X 2 weight_g=142 --why "read 241"
     """
@@ -55,12 +57,12 @@ def _row_and_values(words: tuple[str, ...], measured_on: str | None) -> tuple[st
     for word in words[head is not None :]:
         name, equals, text = word.partition("=")
         if not equals:
-            raise CallFailure(f"{word}: write COLUMN=VALUE, such as weight_g=142.")
+            raise CallFailure(f"{word} is not COLUMN=VALUE: write a column and its value, such as weight_g=142.")
         if name in values:
-            raise CallFailure(f"{name} is given twice.")
+            raise CallFailure(f"{name} is given twice: give it once.")
         values[name] = text
     if not values:
         raise CallFailure("Say what to correct: COLUMN=VALUE, such as weight_g=142.")
     if head is not None and measured_on is not None:
-        raise CallFailure("--on is the day of a solution: leave it out, or leave out HEAD.")
+        raise CallFailure("--on is a day of solution.csv, and HEAD a row of heads.csv: leave one of them out.")
     return head, values

@@ -19,20 +19,21 @@ from trialkit.languages import LANGUAGES
     "folder", metavar="[FOLDER]", default=".", type=click.Path(exists=True, file_okay=False, path_type=Path)
 )
 @click.option("--name", metavar="TEXT", help="Name of the county.")
-@click.option("--programme", metavar="TEXT", help="Programme that hands the page out.")
-@click.option("--contact", metavar="TEXT", help="Whom to ask, and how.")
-@click.option("--sowing", metavar="TEXT", help="When to sow here, in a sentence, for pages in the county's language.")
-@click.option("--logo", metavar="FILE.png", help="Logo, a PNG picture; it is copied into FOLDER.")
+@click.option("--programme", metavar="TEXT", help="Name of the programme that gives out the handout.")
+@click.option("--contact", metavar="TEXT", help="Whom gardeners can ask, and how.")
+@click.option("--sowing", metavar="TEXT", help="When to sow here, in a sentence in the county's language.")
+@click.option("--logo", metavar="FILE.png", help="Logo, a PNG picture. It is copied into FOLDER.")
 @click.option("--language", type=click.Choice(LANGUAGES), help="Language of the handout.")
-@click.option("--measures", type=click.Choice(get_args(Measures)), help="Measures of new trials.")
+@click.option("--measures", type=click.Choice(get_args(Measures)), help="Measures that new trials are told in.")
 @as_json
 @speaks_plainly
 def command(folder: Path, as_json: bool, **changes: str | None) -> None:
-    """Set who stands behind the handout, or show what is set: name, contact, logo, sowing time, language and more.
+    """Set the county that the handout names, or show what is set.
 
-    Writes FOLDER/county.toml, and FOLDER/county-logo.png; FOLDER is the current one if not given. It counts for the
-    ledger or trial in FOLDER and for those in the folders right below, unless they have one of their own. What no
-    option names stays as it was; an empty text takes it away. Without county.toml, pages have no county's block.
+    It writes FOLDER/county.toml and, with --logo, FOLDER/county-logo.png. FOLDER is the current folder if you name
+    none. What you set holds for a ledger or trial in FOLDER, and for those in the folders right below it. One that has
+    a county.toml of its own goes by that. An option that you leave out changes nothing; an empty text takes away what
+    was set. Without county.toml, pages name no county.
 
     Example: trialkit county --name "Larkmoor County" --programme "Garden Advice" --contact "Horticulture desk"
 

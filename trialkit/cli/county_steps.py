@@ -38,6 +38,6 @@ def show_county(folder: Path) -> tuple[CountyAnswer, str]:
 
 def _told(document: CountyAnswer) -> str:
     if document.county is None:
-        return f'No county is set, here or in the folder above: trialkit county --name "..." writes {COUNTY_FILE}.'
+        return f'No county is set, here or in the folder above. To write {COUNTY_FILE}: trialkit county --name "..."'
     rows = [(key, str(value or "not set")) for key, value in document.county]
     return "\n".join([f"Set in {document.file}:", *(f"  {key:<10} {value}" for key, value in rows)])

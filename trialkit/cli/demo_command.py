@@ -19,11 +19,11 @@ from trialkit.cli.steps import demo_steps
     type=click.Path(path_type=Path),
     default="trialkit-demo",
     show_default=True,
-    help="A new or empty folder for the finished trial.",
+    help="A new or empty folder, into which the trial goes.",
 )
 @speaks_plainly
 def command(folder: Path) -> None:
-    """Do the whole job on a bundled example: protocol, layout, records, check, analysis, report.
+    """Do the whole job on a bundled example, from the protocol to the report.
 
     The county and its records are invented. It takes about ten seconds.
 

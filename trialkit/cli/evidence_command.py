@@ -24,7 +24,7 @@ ledger_folder = click.option(
 def command() -> None:
     """Keep accepted trials in a ledger and pool them over seasons.
 
-    A ledger is a plain folder: put it under version control, and nothing in it is ever lost or silently replaced.
+    A ledger is a plain folder. Put it under version control, and nothing in it can be lost or replaced unseen.
 
     Example: trialkit evidence add autumn_dose --ledger ledger
     """
@@ -35,12 +35,13 @@ def command() -> None:
 @ledger_folder
 @speaks_plainly
 def add(trial: Path, ledger: Path) -> None:
-    """Accept TRIAL as evidence: the folder of an analysed trial, protocol, tables and results as they are.
+    """Accept TRIAL, the folder of an analysed trial, as evidence.
 
-    Its records are analysed again, which takes seconds, and must give these results.
+    Its protocol, tables and results are copied as they are. The records are analysed again, which takes seconds, and
+    must give the same results.
 
-    Or a CSV table of older means with their standard errors and citations, where nothing else is left of a trial
-    (columns: schemas/means.json).
+    TRIAL may also be a CSV table of older means with their standard errors and citations, where nothing else is left
+    of a trial. For its columns: trialkit schema means.
 
     Example: trialkit evidence add autumn_dose --ledger ledger
     """
@@ -52,10 +53,11 @@ def add(trial: Path, ledger: Path) -> None:
 @as_json
 @speaks_plainly
 def list_entries(ledger: Path, as_json: bool) -> None:
-    """List what the ledger holds, and compare every file with its digest; exit status 1 if anything was changed.
+    """List what the ledger holds, and compare every file with its digest.
 
-    Below stand the versions of the defaults, each with the digest that its handout bears, and the state of the ledger:
-    a digest of all that ever happened to it, the same wherever nothing was changed since.
+    The exit status is 1 if anything was changed. Below the list are the versions of the defaults, each with the digest
+    that its handout bears. Last comes the state of the ledger, a digest of all that ever happened to it. Two copies
+    with the same state are the same.
 
     Example: trialkit evidence list --ledger ledger
     """
@@ -70,10 +72,11 @@ def list_entries(ledger: Path, as_json: bool) -> None:
 @as_json
 @speaks_plainly
 def pool(ledger: Path, as_json: bool) -> None:
-    """Pool all trials that count and write LEDGER/pool.html: what to grow, how sure, and what it rests on.
+    """Pool all trials that count, and write LEDGER/pool.html.
 
-    One model for the buckets of all trials, the same that answers for a single one; beside it what each trial found as
-    recorded, the gain by what gardens are like, and what the next trial should ask.
+    The page says what to grow, how sure that is, and what it rests on. One model takes in the buckets of all trials,
+    the same one that answers for a single trial. The page also shows what each trial found, how the gain goes with
+    what gardens are like, and what the next trial should ask.
 
     Example: trialkit evidence pool --ledger ledger
     """
@@ -87,9 +90,9 @@ def pool(ledger: Path, as_json: bool) -> None:
 @ledger_folder
 @speaks_plainly
 def withdraw(entry: str, why: str, ledger: Path) -> None:
-    """Withdraw an entry: it stays in the ledger, marked, with the reason, and counts no more.
+    """Withdraw an entry: it stays in the ledger with the reason, and counts no more.
 
-    ID is the first figures of an entry's id as evidence list shows it, or the id of a trial.
+    ID is the beginning of an entry's id, as evidence list shows it, or the id of a trial.
 
     Example: trialkit evidence withdraw autumn-dose --why "the wrong nutrient was sold" --ledger ledger
     """

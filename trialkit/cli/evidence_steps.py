@@ -35,7 +35,7 @@ def add_trial(folder: Path, ledger: Path) -> str:
 
     trial, (results, written) = read_trial(folder), _results(folder)
     entry = trial_entry(trial, results, written)
-    tell("Analysing the records again, to compare what they give with the results ...", err=True)
+    tell("Analysing the records again, to see that they give the same results ...", err=True)
     require_recomputed(trial, results)
     one = add(ledger, entry, date.today())
     return (
@@ -63,9 +63,7 @@ def withdraw_entry(ledger: Path, start: str, why: str) -> str:
     from trialkit.evidence.ledger import withdraw
 
     one = withdraw(ledger, start, why, date.today())
-    return (
-        f"Withdrawn: {one.id[:SHOWN_DIGITS]}, {_named(one.trial, one.season)}. It stays in {ledger}, with the reason."
-    )
+    return f"Withdrawn: {one.id[:SHOWN_DIGITS]}, {_named(one.trial, one.season)}. It stays in {ledger} with the reason."
 
 
 def pool_ledger(ledger: Path) -> tuple[Recommended, str]:
@@ -124,7 +122,7 @@ def recommend_from(ledger: Path, languages: Sequence[Language] = ()) -> tuple[Re
     gone = _pages_not_asked_for(ledger, wanted[1:])
     _write_pages(ledger, files, document, gone)
     written = [version.path, *(ledger / name for name in files)]
-    news = "new" if version.is_new else "as it was: nothing in the ledger changed"
+    news = "new" if version.is_new else "as before: nothing in the ledger changed"
     lines = [
         *filter(None, [version.copy_problem]),
         f"Version {document.version} ({news}).",
@@ -133,7 +131,7 @@ def recommend_from(ledger: Path, languages: Sequence[Language] = ()) -> tuple[Re
         f"{words.next_trial(document, document.measures)} {words.why_next(document, document.measures)}",
         f"Written to {', '.join(map(str, written))}.{missing}",
         *([f"Taken away, as their language was not asked for: {', '.join(gone)}."] if gone else ()),
-        f"Digest {digest_of(document)[:SHOWN_DIGITS]}, as on the handout: evidence list knows this version by it.",
+        f"The handout bears the digest {digest_of(document)[:SHOWN_DIGITS]}; evidence list shows it, too.",
         f"Next: trialkit new DIR --from {ledger}",
     ]
     return document, "\n".join(lines)
@@ -211,12 +209,14 @@ def listing(ledger: Path) -> tuple[EvidenceList, str]:
     widths = [max(columns_taken(row[i]) for row in rows) for i in range(len(rows[0]))]
     lines = ["  ".join(_padded(cell, width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
     counted = sum(one.counts for one in index)
-    sound = "every file is as it was put there" if not damaged else f"{len(damaged)} damaged"
+    sound = "every file is as it was added" if not damaged else f"{len(damaged)} damaged"
     lines.append(f"{counted} of {len(index)} {'entry counts' if len(index) == 1 else 'entries count'}; {sound}.")
     if versions:
         lines.append(f"Versions of the defaults: {', '.join(map(_version_named, versions))}.")
     if not found.index.is_bound:
-        lines.append("Its lines are not bound to each other, as was once usual: the next that is written binds them.")
+        lines.append(
+            "An older trialkit wrote this ledger without binding its lines to each other. The next line binds them."
+        )
     elif document.state:
         lines.append(f"State {document.state[:SHOWN_DIGITS]}.")
     return document, "\n".join(lines)
@@ -253,6 +253,6 @@ def as_ledger(source: Path) -> Iterator[Path]:
             yield ledger
     else:
         raise WrongCall(
-            f"{source} is neither a ledger (it has no {INDEX}) nor a trial (it has no {PROTOCOL_FILE}): name the "
-            "folder of one of them."
+            f"{source} is no ledger (it has no {INDEX}) and no trial (it has no {PROTOCOL_FILE}). Name the folder of "
+            "one of them."
         )

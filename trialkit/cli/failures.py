@@ -76,8 +76,8 @@ def speaks_plainly(function: Command) -> Command:
             raise ComputationFailure(str(error)) from error
         except DamagedDocument as error:  # what was read is told where it is read: this was about to be written
             raise ComputationFailure(
-                f"What was worked out is {error}, so nothing of it was written. That is a fault of trialkit and not of "
-                "your records: please report it, with the folder that it was worked out from."
+                f"What was worked out is {error}, so nothing of it was written. That is a fault of trialkit, not of "
+                "your records. Please report it, and send the folder that it was worked out from."
             ) from error
         except WrongCall as error:
             raise CallFailure(str(error)) from error

@@ -48,7 +48,7 @@ def start_following(folder: Path, source: Path, seed: int | None, progress: Prog
             f"Started {folder}, with gardens, products and practice carried over.",
             words.proposed_words(proposed),
             (words.why_next if proposed.worth_it else words.next_trial)(document, document.measures),
-            "Fill in season and day of sowing in trial.toml, and look through what was carried over. "
+            "Fill in the season and the day of sowing in trial.toml, and look through gardens and products. "
             f"Next: trialkit plan {folder} --ledger {source}",
         ]
     )

@@ -19,10 +19,10 @@ from trialkit.cli.speaking import answer, tell
 def command(folder: Path, as_json: bool) -> None:
     """Write what the gardens of the trial in DIR need, into DIR/forms.
 
-    For each garden: pack-SITE.html to print (cautions, calendar, map, care, cards with QR codes, record sheets),
-    record-SITE.xlsx to fill in on a computer, and phone-SITE.html, a form that works on a phone without a network. For
-    the adviser: adviser.html, every map and mixing card. From then on the layout is frozen. With blind = true under
-    [trial] in trial.toml only the adviser's page names treatments.
+    Each garden gets three files. pack-SITE.html is to print: cautions, calendar, map, care, bucket cards and record
+    sheets. record-SITE.xlsx is to fill in on a computer. phone-SITE.html is a form that works on a phone without a
+    network. You get adviser.html with every map and mixing card. From then on the layout is frozen. With blind = true
+    under [trial] in trial.toml, only adviser.html names treatments.
 
     Example: trialkit forms autumn_dose
     """

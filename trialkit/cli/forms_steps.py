@@ -26,13 +26,17 @@ class Written:
         """Say what was written and what to do with it."""
         folder, gardens = self.files[0].parent, (len(self.files) - 1) // 3
         told = (
-            f"Forms for {count(gardens, 'garden')}, written to {folder}: print pack-SITE.html; send "
-            "phone-SITE.html or record-SITE.xlsx to whoever keeps the records there.",
-            f"For you: {folder / ADVISER_FILE}, every map and mixing card."
-            + (" The trial is blind: do not hand it to the gardens." if self.blind else ""),
+            f"Forms for {count(gardens, 'garden')}, written to {folder}. Print pack-SITE.html. Send phone-SITE.html or "
+            "record-SITE.xlsx to whoever keeps the records there.",
+            f"For you: {folder / ADVISER_FILE}, with every map and mixing card."
+            + (" The trial is blind: do not give this file to the gardens." if self.blind else ""),
         )
         names = ", ".join(path.name for path in self.left_over)
-        return (*told, f"Left over, of gardens that withdrew or are not in the layout: {names}.") if names else told
+        return (
+            (*told, f"Left over from gardens that withdrew or are not in the layout: {names}. Do not send these out.")
+            if names
+            else told
+        )
 
 
 def write_forms(folder: Path, progress: Callable[[str], None]) -> Written:
@@ -46,7 +50,7 @@ def write_forms(folder: Path, progress: Callable[[str], None]) -> Written:
 
     if not (folder / "layout.csv").exists():
         raise WrongCall(
-            f"{folder} has no layout.csv yet, so there are no buckets to label: run trialkit layout {folder}."
+            f"{folder} has no layout.csv yet, so there are no buckets to label. Run trialkit layout {folder} first."
         )
     with at_work(folder):
         trial = read_trial(folder, stage="layout")

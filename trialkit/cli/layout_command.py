@@ -16,12 +16,13 @@ from trialkit.cli.steps import lay_out
 @trial_folder
 @speaks_plainly
 def command(folder: Path) -> None:
-    """Randomise the trial in DIR and write layout.csv.
+    """Draw which bucket of the trial in DIR gets which treatment, and write layout.csv.
 
-    The seed in trial.toml decides every draw, so the same protocol gives the same layout. With lots = "garden" under
-    [layout], which trialkit new writes, a garden's lots and labels are its own: until forms are printed gardens may be
-    written into sites.csv or taken out, and the command run again. Once forms are printed or anything is recorded the
-    layout is frozen, and the command refuses to write another; trialkit site lets a garden join or withdraw then.
+    The seed in trial.toml decides every draw, so the same protocol gives the same layout. Until forms are printed you
+    may add gardens to sites.csv, or take them out, and run the command again. With lots = "garden" under [layout], as
+    trialkit new writes it, the other gardens then keep their lots and labels. Once forms are printed or anything is
+    recorded, the layout is frozen and the command refuses to write another. After that, trialkit site lets a garden
+    join or withdraw.
 
     Example: trialkit layout autumn_dose
     """

@@ -23,19 +23,19 @@ from trialkit._startup import begin_lightly
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("Start", "Do the whole job on a bundled, invented example."),
     "new": ("Plan", "Start a trial folder."),
-    "plan": ("Plan", "Work out what the trial can tell, what it needs, and when."),
-    "layout": ("Plan", "Randomise: which bucket gets which treatment."),
-    "site": ("Garden", "Let a garden join a trial that has begun, or withdraw."),
-    "forms": ("Garden", "Write labels, record sheets, workbooks and phone forms."),
+    "plan": ("Plan", "Work out what the trial is worth, what it needs, and when."),
+    "layout": ("Plan", "Draw which bucket gets which treatment."),
+    "site": ("Garden", "Let a garden join a trial that has begun, or withdraw from it."),
+    "forms": ("Garden", "Write bucket cards, record sheets, workbooks and phone forms."),
     "merge": ("Garden", "Merge returned workbooks, CSV files and phone files."),
-    "correct": ("Garden", "Put one record right, with the reason."),
+    "correct": ("Garden", "Put one record right, and say why."),
     "check": ("Garden", "Find every problem in a trial folder."),
     "mix": ("Garden", "Work out nutrient and acid for a bucket of your water."),
-    "schema": ("Garden", "Show the data dictionary: what each column means and takes."),
-    "analyse": ("Answer", "Fit the model and decide what to recommend."),
-    "report": ("Answer", "Write the report, one self-contained page."),
+    "schema": ("Garden", "Show what each column of a table means and takes."),
+    "analyse": ("Answer", "Analyse the records and say what to recommend."),
+    "report": ("Answer", "Write the report, as one page."),
     "pack": ("Remember", "Pack a trial as open data that others can analyse again."),
-    "county": ("Remember", "Set who stands behind the handout: name, contact, logo, sowing time."),
+    "county": ("Remember", "Set the county that the handout names: contact, logo, when to sow."),
     "recommend": ("Remember", "Write the recommended defaults and the gardeners' handout."),
     "evidence": ("Remember", "Keep accepted trials in a ledger and pool them over seasons."),
 }
@@ -48,7 +48,7 @@ STOPS = ("SIGINT", "SIGTERM", "SIGHUP")
 
 DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3
 OUT_OF_MEMORY = (
-    "there is not memory enough for this. Close other programs, or allow this one a gigabyte (ulimit -v), and run the "
+    "there is not enough memory for this. Close other programs, or allow this one a gigabyte (ulimit -v). Then run the "
     "same command again."
 )
 LOADER_OUT_OF_MEMORY = ("failed to map segment", "cannot allocate memory", "Cannot allocate memory")
@@ -96,12 +96,13 @@ class LazyGroup(click.Group):
 @click.version_option(__version__, prog_name="trialkit")
 @click.pass_context
 def group(ctx: click.Context) -> None:
-    """Plan, run and answer replicated lettuce-bucket trials in real gardens.
+    """Plan, run and analyse lettuce trials in the buckets of real gardens.
 
     Begin with: trialkit demo
 
-    Exit status: 0 done, 1 the data have errors, 2 the call was wrong or a file could not be read or written, 3 a result
-    could not be computed, 130 stopped by Ctrl-C, 143 stopped by the system, 141 nobody read on what was printed.
+    Exit status 0 means that all is done. 1 means that the data have errors. 2 means that the call was wrong, or a file
+    could not be read or written. 3 means that a result could not be computed. 130 means that you stopped it by Ctrl-C,
+    143 that the system did, and 141 that nobody read on what it printed.
     """
     if os.environ.get("NO_COLOR"):
         ctx.color = False
@@ -161,7 +162,7 @@ def _is_out_of_memory(error: BaseException | None) -> bool:
 
 def _stop(stopped: list[int]) -> NoReturn:
     with suppress(OSError):  # the terminal may be gone
-        click.echo("Stopped. Nothing was left half-written.", err=True)
+        click.echo("Stopped. No file is left half-written.", err=True)
     sys.exit(BY_SIGNAL + (stopped[0] if stopped else signal.SIGINT))
 
 

@@ -20,24 +20,42 @@ COLOURS = {"repaired": "green", "question": "yellow", "refused": "red"}
 @trial_folder
 @click.argument("files", metavar="[FILE]...", nargs=-1, type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.option(
-    "--dates", type=click.Choice(["day-first", "month-first", "year-first"]), help="Order in dates such as 03/04/26."
+    "--dates",
+    type=click.Choice(["day-first", "month-first", "year-first"]),
+    help="What comes first in dates such as 03/04/26.",
 )
 @click.option("--decimals", type=click.Choice(["comma", "point"]), help="Decimal separator in numbers such as 1,152.")
-@click.option("--serials", type=click.Choice(["1900", "1904"]), help="Where day counts such as 46254 begin.")
-@click.option("--weights", type=click.Choice(["g", "kg", "oz"]), help="Unit of weights that look like another unit.")
-@click.option("--accept", metavar="RULE", multiple=True, help="Take what the questions of this rule propose (repeat).")
 @click.option(
-    "--heading", metavar="TEXT=COLUMN", multiple=True, help="Say which column a heading stands for; none: left out."
+    "--serials", type=click.Choice(["1900", "1904"]), help="The year from which day counts such as 46254 run."
 )
-@click.option("--choose", metavar="ID=kept|returned", multiple=True, help="Settle a conflict (repeat).")
+@click.option(
+    "--weights", type=click.Choice(["g", "kg", "oz"]), help="Unit of the weights, where they do not look like grams."
+)
+@click.option(
+    "--accept", metavar="RULE", multiple=True, help="Take what the questions of this rule propose. May be repeated."
+)
+@click.option(
+    "--heading",
+    metavar="TEXT=COLUMN",
+    multiple=True,
+    help="Say which column a heading stands for, or none to leave it out. May be repeated.",
+)
+@click.option(
+    "--choose",
+    metavar="ID=kept|returned",
+    multiple=True,
+    help="Say which value of a conflict to take. May be repeated.",
+)
 @click.option(
     "--answers",
     "answers_file",
     metavar="FILE",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="Take answers from this file, in TOML, with the names of the options above.",
+    help="Take answers from this TOML file, which names them as the options above do.",
 )
-@click.option("--why", metavar="TEXT", help="Take what FILE says otherwise as corrections, for this reason.")
+@click.option(
+    "--why", metavar="TEXT", help="Take values of FILE that differ from the record as corrections, for this reason."
+)
 @by_whom
 @as_json
 @speaks_plainly
@@ -58,16 +76,17 @@ def command(
 ) -> int:
     """Merge returned files into the record of the trial in DIR.
 
-    A FILE is a record workbook, a CSV file, or what a phone form saved (also its text, pasted into a file). What can be
-    read in one way only is repaired, and each repair is told; what can be read in two ways is asked about, all of it at
-    once, and the file waits until options or --answers answer. What headings stand for is remembered for the next file
-    with the same ones. A file is merged as a whole or not at all; nothing in the record is ever
-    overwritten, unless --why gives the reason: the cells filled in in one FILE are then corrections, as by trialkit
-    correct. A form of another trial or layout is refused, and so are rows that say so: by the codes of labels, or in
-    columns trial and layout_version of a CSV file. Originals are kept in DIR/returned. Without FILE, an interrupted
-    merge is finished and open conflicts are listed.
+    A FILE is a record workbook, a CSV file, or what a phone form saved. The text of a phone form may also be pasted
+    into a file. A slip that can be read in one way only is repaired, and you are told of each repair. What can be read
+    in two ways is asked about, all at once. Answer with the options below, or with --answers; until then the file
+    waits. What you say of a heading is remembered for the next file with the same headings.
 
-    Exit status 1 if a file was not merged or a conflict is open.
+    A file is merged as a whole or not at all, and nothing in the record is overwritten. With --why, the cells filled in
+    in one FILE are corrections, as with trialkit correct. A form of another trial or another layout is refused. So is a
+    row whose label code is of another trial, or whose column trial or layout_version says so. Originals are kept in
+    DIR/returned. Without FILE, the command finishes a merge that was interrupted, and lists open conflicts.
+
+    The exit status is 1 if a file was not merged or a conflict is open.
 
     Example: trialkit merge autumn_dose fern.xlsx mill.csv
     """
@@ -101,8 +120,8 @@ def _pairs(option: str, pairs: tuple[str, ...]) -> dict[str, str]:
             wanted = (
                 "the conflict's ID, then =kept or =returned" if option == "--choose" else "the heading, then =COLUMN"
             )
-            raise CallFailure(f"{option} {text}: write {wanted}.")
+            raise CallFailure(f"{option} {text} is not complete: write {wanted}.")
         if found.get(name, value) != value:
-            raise CallFailure(f"{option} {name}: {found[name]} and {value} cannot both be meant.")
+            raise CallFailure(f"{option} {name} is given as {found[name]} and as {value}: give it once.")
         found[name] = value
     return found

@@ -109,7 +109,7 @@ def mix_answer(asked: Asked) -> MixAnswer:
     tap = _alkalinity(asked)
     feed, acid = _feed(asked), _acid(asked)
     if feed is None and acid is None:
-        raise WrongCall("Ask for --nutrient, or --acid, or both: there is nothing to mix.")
+        raise WrongCall("There is nothing to mix: give --nutrient, or --acid, or both.")
     whole = _water(asked, tap)
     water, volume_l = whole.blended(asked.blend), asked.volume_l
     nutrient_tsp = _teaspoons(asked, feed, water, volume_l)
@@ -207,9 +207,9 @@ def _alkalinity(asked: Asked) -> AlkalinityEstimate:
     from trialkit.words.mix_words import NO_ALKALINITY
 
     if (asked.drops is None) != (asked.mg_per_drop is None):
-        raise WrongCall("--drops and --mg-per-drop go together: the kit's leaflet says what a drop stands for.")
+        raise WrongCall("Give --drops and --mg-per-drop together: the kit's leaflet says what a drop stands for.")
     if asked.alkalinity is not None and asked.drops is not None:
-        raise WrongCall("Give --alkalinity or --drops: one of them.")
+        raise WrongCall("Give either --alkalinity or --drops, not both.")
     if asked.alkalinity is not None:
         return AlkalinityEstimate(asked.alkalinity, asked.alkalinity, asked.alkalinity)
     if asked.drops is not None and asked.mg_per_drop is not None:
@@ -232,7 +232,7 @@ def _feed(asked: Asked) -> Feed | None:
     elif of_trial:
         base = of_trial.base
     else:
-        raise WrongCall(f"{of_nutrient[0]} goes with --nutrient, whose teaspoons are told.")
+        raise WrongCall(f"{of_nutrient[0]} says something of a nutrient: give --nutrient, too.")
     parts = tuple(_part(asked, part) for part in asked.parts)
     if not parts and of_trial and of_trial.base.name == base.name:
         parts = of_trial.parts
@@ -244,8 +244,8 @@ def _part(asked: Asked, part: str) -> tuple[Product, float]:
     name, _, each = part.rpartition("=")
     if not PROPORTION.fullmatch(each.strip()) or not 0 < float(each) <= MOST_TSP_OF_PART:
         raise WrongCall(
-            f'--with "{part}" is not NAME=TEASPOONS: write the teaspoons that go with each teaspoon of --nutrient, '
-            f"up to {MOST_TSP_OF_PART:g}, such as 15.5-0-0+19Ca=0.5."
+            f'--with "{part}" is not PRODUCT=TEASPOONS, such as 15.5-0-0+19Ca=0.5. Write how many teaspoons go with '
+            f"each teaspoon of --nutrient, up to {MOST_TSP_OF_PART:g}."
         )
     return _product(asked, name.strip(), "--with"), float(each)
 
@@ -282,17 +282,19 @@ def _acid(asked: Asked) -> AcidProduct | None:
         raise WrongCall(other_acid(asked.acid))
     product = acid_product(_products(asked, asked.acid, "--acid", "vinegar or citric"), asked.acid)
     if product is None:
-        raise WrongCall(f'products.csv does not tell the strength of "{asked.acid}".')
+        raise WrongCall(f'products.csv does not tell the strength of "{asked.acid}": write it there.')
     return product
 
 
 def _products(asked: Asked, name: str, option: str, otherwise: str) -> pd.DataFrame:
     """Read the trial's products.csv, which must list a name."""
     if asked.read is None:
-        raise WrongCall(f'{option} "{name}" is not {otherwise}; a name of products.csv needs --trial DIR beside it.')
+        raise WrongCall(
+            f'{option} "{name}" is not {otherwise}. If it is a name of products.csv, give --trial DIR, too.'
+        )
     products = asked.read.products
     if name not in set(products["product"]):
-        raise WrongCall(f'products.csv lists no "{name}"; it lists {", ".join(products["product"])}.')
+        raise WrongCall(f'products.csv lists no "{name}". It lists {", ".join(products["product"])}.')
     return products
 
 
@@ -303,7 +305,7 @@ def _teaspoons(asked: Asked, feed: Feed | None, water: Water, volume_l: float) -
         return 0.0
     given = [value for value in (asked.teaspoons, asked.nitrogen, asked.ec) if value is not None]
     if len(given) > 1:
-        raise WrongCall("Ask for --teaspoons, --nitrogen or --ec: one of them.")
+        raise WrongCall("Give only one of --teaspoons, --nitrogen and --ec.")
     if asked.teaspoons is not None:
         return asked.teaspoons
     ec = USUAL_EC if asked.ec is None else asked.ec
@@ -326,12 +328,12 @@ def table_answer(asked: Asked) -> MixTableAnswer:
     unused = [option for name, option in NOT_OF_A_TABLE.items() if getattr(asked, name) not in (None, 0.0)]
     if unused:
         raise WrongCall(
-            f"--table tells the acid for every alkalinity, of water whose calcium is not known: leave out "
+            f"--table tells the acid for water of every alkalinity, so it knows nothing of yours. Leave out "
             f"{', '.join(unused)}, or leave out --table."
         )
     acid, feed, volume_l = _acid(asked), _feed(asked), asked.volume_l
     if acid is None:
-        raise WrongCall("A table is of acid: give --acid vinegar, --acid citric, or a name of products.csv.")
+        raise WrongCall("--table tells amounts of acid: give --acid vinegar, --acid citric, or a name of products.csv.")
     water = Water(MEDIUM_ALKALINITY_MG_L, asked.ph, asked.temperature)
     nutrient_tsp = _teaspoons(asked, feed, water, volume_l)
     fed = mix(volume_l, water, feed, nutrient_tsp)

@@ -25,7 +25,7 @@ class _Dose(click.ParamType[float]):
         try:
             return float(value)
         except ValueError:
-            wanted = "write --dose once for each, such as --dose 4 --dose 6"
+            wanted = "write --dose once for each dose, such as --dose 4 --dose 6"
             self.fail(f'"{value}" is not one number: {wanted}.', param, ctx)
 
 
@@ -34,14 +34,20 @@ DOSE = _Dose()
 
 @click.command("new")
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
-@click.option("--example", metavar="NAME", help="Copy a bundled trial, records included, such as autumn_dose.")
+@click.option("--example", metavar="NAME", help="Copy a bundled trial with its records, such as autumn_dose.")
 @click.option("--question", help="What should the trial find out?")
-@click.option("--cultivar", "cultivars", multiple=True, help="A cultivar to try; repeat for each.")
-@click.option("--dose", "doses", multiple=True, type=DOSE, help="A dose to try, level teaspoons a bucket; repeat.")
-@click.option("--acidifier", "acidifiers", multiple=True, help="An acid to try, or none; repeat.")
-@click.option("--nutrient", help="The product that the doses are of.")
-@click.option("--site", "sites", multiple=True, help="Short name of a garden; repeat.")
-@click.option("--current", multiple=True, help="What gardeners use now: once for each of cultivar, dose, acidifier.")
+@click.option("--cultivar", "cultivars", multiple=True, help="A cultivar to try. Give it once for each.")
+@click.option(
+    "--dose", "doses", multiple=True, type=DOSE, help="A dose to try, level teaspoons a bucket. Give it once for each."
+)
+@click.option("--acidifier", "acidifiers", multiple=True, help="An acid to try, or none. Give it once for each.")
+@click.option("--nutrient", help="The nutrient, as its bag names it.")
+@click.option("--site", "sites", multiple=True, help="A garden, by a short name. Give it once for each.")
+@click.option(
+    "--current",
+    multiple=True,
+    help="What gardeners use now. Give it once for each of cultivar, dose and acid that you try.",
+)
 @click.option("--blocks", type=click.IntRange(1, 50), default=3, show_default=True, help="Blocks in each garden.")
 @click.option(
     "--from",
@@ -49,17 +55,19 @@ DOSE = _Dose()
     metavar="LEDGER|TRIAL",
     type=click.Path(exists=True, file_okay=False, path_type=Path),
     callback=without_links,
-    help="Start the trial that is worth most after these, with their gardens, products and practice.",
+    help="Start the trial that is worth most after these, with their gardens and products.",
 )
-@click.option("--seed", type=click.IntRange(0), help="Where every random draw starts; one is drawn if not given.")
+@click.option(
+    "--seed", type=click.IntRange(0), help="Number that decides every random draw. If not given, one is drawn."
+)
 @click.pass_context
 @speaks_plainly
 def command(ctx: click.Context, /, folder: Path, example: str | None, source: Path | None, **answers: Any) -> None:
     """Start a trial folder DIR with a commented trial.toml and empty tables.
 
-    Asks for whatever the options leave open: the question, what to try, the gardens and the current practice. With
-    --from the trials of LEDGER, or the analysed TRIAL, answer: levels, gardens and blocks are those of greatest
-    expected value within the limits of the newest trial; the practice is what is recommended now.
+    It asks for what the options leave open: the question, what to try, the gardens and the current practice. With
+    --from, the trials of LEDGER or the analysed TRIAL answer instead. What to try, in how many gardens and blocks, is
+    what is worth most within the limits of the newest trial. The current practice is then what is recommended now.
 
     Example: trialkit new practice --example autumn_dose
 
@@ -85,5 +93,5 @@ def _refuse_others(ctx: click.Context) -> None:
     ]
     if given:
         raise click.UsageError(
-            f"--from answers what {' and '.join(given)} would: leave them out, and change trial.toml afterwards."
+            f"--from answers what {' and '.join(given)} would. Leave this out, and change trial.toml afterwards."
         )

@@ -26,16 +26,17 @@ USUAL_LICENCE: Licence = "CC-BY-4.0"
 @click.option(
     "--licence",
     type=click.Choice(["CC-BY-4.0", "CC0-1.0"]),
-    help="Under which others may use the data; without it as trial.toml says, else CC-BY-4.0.",
+    help="Licence under which others may use the data. Without it: as trial.toml says, else CC-BY-4.0.",
 )
 @click.option("--check", "only_check", is_flag=True, help="Write nothing; name what a citable publication still lacks.")
 @as_json
 @speaks_plainly
 def command(folder: Path, into: Path | None, licence: Licence | None, only_check: bool, as_json: bool) -> None:
-    """Pack the checked trial in DIR as open data: a Frictionless Data Package, which others can analyse again.
+    """Pack the trial in DIR as open data that others can analyse again: a Frictionless Data Package.
 
-    It also describes the trial for catalogues: DataCite, RO-Crate and MIAPPE. Who, where and when stand under
-    [publication] in trial.toml. Names of gardens and notes go in as they stand: look at them before you publish.
+    The trial must pass trialkit check. The package also describes it for catalogues: DataCite, RO-Crate and MIAPPE.
+    Who, where and when stand under [publication] in trial.toml. Names of gardens and notes go in as they are: read
+    them before you publish.
 
     Example: trialkit pack autumn_dose --check
     """
@@ -72,18 +73,20 @@ def pack_folder(folder: Path, into: Path | None, licence: Licence | None = None)
     from trialkit.tables.own_files import refuse_strangers
 
     if into is not None and into.suffix.lower() != ".zip":
-        raise WrongCall(f'--into "{"" if into == Path() else into}": name a file that ends in .zip, such as trial.zip.')
+        raise WrongCall(
+            f'--into "{"" if into == Path() else into}" does not end in .zip: name a file such as trial.zip.'
+        )
     with at_work(folder):
         trial = read_trial(folder)
         used = licence or trial.protocol.publication.licence or USUAL_LICENCE
-        results, said = None, "Without results: trialkit analyse it first, to have them in."
+        results, said = None, f"It holds no results: to have them in, run trialkit analyse {folder} first."
         path = folder / RESULTS_FOLDER / RESULTS_FILE
         if path.is_file():
             changed = changed_inputs(folder, read_results(folder))
             if changed:
-                said = f"Without results: {', '.join(changed)} changed since the analysis."
+                said = f"It holds no results, since {', '.join(changed)} changed after the analysis."
             else:
-                results, said = path.read_bytes(), "Its results are in."
+                results, said = path.read_bytes(), "It holds the results, too."
         data = data_package(trial, used, results)
         name = f"{RESULTS_FOLDER}/{trial.protocol.trial.id}.zip"
         if into is None:
@@ -97,5 +100,5 @@ def pack_folder(folder: Path, into: Path | None, licence: Licence | None = None)
     lacking = f" To be cited it lacks something: trialkit pack {folder} --check." if packed.missing else ""
     return packed, (
         f"Packed {len(trial.heads)} heads in {len(trial.layout)} buckets: {target} ({len(data) / 1000:.0f} kB, data "
-        f"under {used}). {said} Names of gardens and notes are in it: look before you publish.{lacking}"
+        f"under {used}). {said} Names of gardens and notes are in it: read them before you publish.{lacking}"
     )

@@ -20,21 +20,21 @@ from trialkit.cli.speaking import answer, progress_told, tell
     metavar="DIR",
     type=click.Path(exists=True, file_okay=False, path_type=Path),
     callback=without_links,
-    help="Ledger, or one analysed trial, that this one goes on from; common practice by default.",
+    help="Ledger, or one analysed trial, to plan from. If not given, plan by common practice.",
 )
 @click.option(
     "--earlier",
     metavar="DIR",
     type=click.Path(exists=True, path_type=Path),
     callback=without_links,
-    help="An analysed trial whose variances to plan with.",
+    help="An analysed trial whose variances (how much heads, buckets and gardens vary) to plan with.",
 )
 @click.option(
     "--simulations",
     type=click.IntRange(100, 10_000_000),
-    help="Trials to simulate for the power, where it has no exact formula; by an approximate one otherwise.",
+    help="Trials to simulate for the power, where no exact formula is known. If not given, a formula comes near.",
 )
-@click.option("--scheduler", metavar="ADDRESS", help="Simulate on a Dask scheduler, such as tcp://office:8786.")
+@click.option("--scheduler", metavar="ADDRESS", help="Simulate on this Dask scheduler, such as tcp://office:8786.")
 @as_json
 @speaks_plainly
 def command(
@@ -47,9 +47,9 @@ def command(
 ) -> None:
     """Plan the trial in DIR: what it is worth, what it needs and when things are due.
 
-    Writes results/plan.json, results/plan.html and, where trial.toml gives a day of sowing, results/calendar.ics.
-    The expected gain of the next handout, the cost and the power are worked out for the trial asked for and for
-    designs around it.
+    It tells what the next handout should gain by the trial you ask for, and by designs near it. It tells the cost and
+    the power of each, too. It writes results/plan.html and results/plan.json. Where trial.toml gives a day of sowing,
+    it writes results/calendar.ics, a file for your calendar.
 
     Example: trialkit plan autumn_dose
     """

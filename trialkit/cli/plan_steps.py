@@ -42,7 +42,7 @@ def plan_folder(
     from trialkit.tables.committing import at_work, write_outputs
 
     if earlier and ledger:
-        raise WrongCall("Variances come from one place: give --earlier or --ledger, not both.")
+        raise WrongCall("Give either --earlier or --ledger, not both: variances come from one place.")
     with at_work(folder):
         trial = read_trial(folder, stage="plan")
     told(_takes(trial))

@@ -18,7 +18,7 @@ from trialkit.words.factor_words import LEVELS_QUESTIONS
 LARGEST_SEED = 10**8
 SPOON_WORDS = re.compile(r"\s*(tsp|teaspoons?)\.?$", re.IGNORECASE)
 
-NOTHING_VARIES = "Nothing varies: give two or more of something to compare."
+NOTHING_VARIES = "Nothing varies, so there is nothing to compare: give two or more cultivars, doses or acids."
 
 
 class Levels(NamedTuple):
@@ -52,7 +52,7 @@ def ask(options: Options) -> NewTrial:
     question = options.question or _asked("What should the trial find out?")
     levels = _levels(options)
     cultivars, doses, acidifiers = levels
-    nutrient = options.nutrient or (_asked("Nutrient that the doses are of, as its bag names it") if doses else "")
+    nutrient = options.nutrient or (_asked("Nutrient, as its bag names it") if doses else "")
     sites = _sites(options.sites)
     return NewTrial(
         question=question,
@@ -95,7 +95,7 @@ def _each_once(levels: Levels) -> Levels:
 def _sites(given: tuple[str, ...]) -> tuple[str, ...]:
     """Names of the gardens, as sites.csv takes them."""
     while True:
-        sites = given or _list("Gardens, a short name for each, separated by commas")
+        sites = given or _list("Gardens, a short name for each, such as FERN, MILL (separated by commas)")
         fault = _fault_of_sites(sites)
         if not fault:
             return sites
@@ -112,7 +112,8 @@ def _fault_of_sites(sites: tuple[str, ...]) -> str | None:
     if not sites:
         return "Name at least one garden."
     if repeated:
-        return f"Each garden needs a name of its own, capitals aside: {', '.join(map(quoted, repeated))} stands twice."
+        twice = ", ".join(map(quoted, repeated))
+        return f"Each garden needs a name of its own, and capitals make no difference: {twice} is there twice."
     return f"Not a short name: {', '.join(map(quoted, odd))}. {field.how_to_fix}" if odd else None
 
 
@@ -131,7 +132,7 @@ def _practice(levels: Levels, given: Sequence[str]) -> dict[str, str | float]:
         else:
             found = next((text for text in left if text.casefold() in by_name), None)
             if found is None:
-                raise click.UsageError(f"--current names no {name} of the trial: {', '.join(names)}.")
+                raise click.UsageError(f"--current names no {name} of the trial. Choose one of: {', '.join(names)}.")
             left.remove(found)
             choice = by_name[found.casefold()]
         practice[name] = names[choice]
@@ -141,7 +142,7 @@ def _practice(levels: Levels, given: Sequence[str]) -> dict[str, str | float]:
 def _asked(prompt: str) -> str:
     """Ask until there is an answer."""
     while not (answer := str(click.prompt(prompt, default="", show_default=False)).strip()):
-        click.echo("An answer is needed here.", err=True)
+        click.echo("Please write an answer.", err=True)
     return answer
 
 
@@ -155,4 +156,4 @@ def _numbers(prompt: str) -> tuple[float, ...]:
         try:
             return tuple(float(SPOON_WORDS.sub("", part)) for part in _list(prompt))
         except ValueError:
-            click.echo("Write plain numbers, with a point before decimals, and commas between them.", err=True)
+            click.echo("Write plain numbers with commas between them, such as 2, 4.5, 6.", err=True)

@@ -27,12 +27,12 @@ from trialkit.languages import LANGUAGES
 def command(ledger: Path, languages: tuple[str, ...], as_json: bool) -> None:
     """Work out the recommended defaults from all trials in LEDGER, and write the handout for gardeners.
 
-    Writes LEDGER/recommended.json, handout.html, handout_large.html in large print, and care.html: how a bucket is
-    set up and looked after. All three are also made as tagged PDF, on A4 and Letter, where WeasyPrint is installed
-    (pip install weasyprint). What does not fit on the front of the handout stands on its back: print it on both
-    sides. The pages name the county that trialkit county set. A further language has its own files, such as
-    handout-es.html; those of a language that is not asked for again are taken away. Every version is kept in
-    LEDGER/history; there is a new one only when the evidence changed.
+    It writes into LEDGER. handout.html is the handout, and care.html tells how to set up a bucket and look after it.
+    What does not fit on the front of the handout stands on its back: print it on both sides. handout_large.html is in
+    large print. All three also come as tagged PDF on A4 and Letter, if WeasyPrint is installed (pip install
+    weasyprint). They name the county that trialkit county set. A further language has its own files, such as
+    handout-es.html. Those of a language that is not asked for again are taken away. recommended.json is for programs.
+    Every version is kept in LEDGER/history. There is a new version only when the evidence changed.
 
     Example: trialkit recommend ledger
 

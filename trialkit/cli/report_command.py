@@ -15,7 +15,7 @@ from trialkit.words.phrases import count
 
 @click.command("report")
 @trial_folder
-@click.option("--verify", is_flag=True, help="Write nothing; recompute from the inputs and name what differs.")
+@click.option("--verify", is_flag=True, help="Write nothing. Analyse again and name what differs.")
 @click.option(
     "--with",
     "engine",
@@ -25,18 +25,20 @@ from trialkit.words.phrases import count
 @as_json
 @speaks_plainly
 def command(folder: Path, verify: bool, engine: str | None, as_json: bool) -> None:
-    """Write results/report.html for the trial in DIR: one page, no network.
+    """Write results/report.html for the trial in DIR, as one page that needs no network.
 
-    Run trialkit analyse first. With --verify the inputs are analysed again and the files compared; exit status 1 if
-    anything differs.
+    Run trialkit analyse first. With --verify, the records are analysed again and compared with the results and the
+    report. The exit status is then 1 if anything differs.
 
     Example: trialkit report autumn_dose --verify --with statsmodels
     """
     if not verify:
         if as_json:
-            raise CallFailure("--json goes with --verify: the report itself is a page, and results.json its numbers.")
+            raise CallFailure(
+                "Give --json together with --verify only. The report is a page, and its numbers are in results.json."
+            )
         if engine:
-            raise CallFailure("--with goes with --verify: it compares and writes nothing.")
+            raise CallFailure("Give --with together with --verify: it compares and writes nothing.")
         tell(write_report(folder))
         return
     from trialkit.documents.answers import VerifyAnswer
@@ -45,7 +47,7 @@ def command(folder: Path, verify: bool, engine: str | None, as_json: bool) -> No
     changed = differences(folder)
     compared = second_engine(folder) if engine else ()
     apart = sum(not figure.agrees for one in compared for figure in one.figures)
-    lines = [] if changed else ["The results and the report are what the inputs give."]
+    lines = [] if changed else ["The results and the report are what the records give."]
     lines += map(second_engine_words, compared)
     if as_json or lines:
         answer(VerifyAnswer(not changed and not apart, tuple(changed), compared), "\n".join(lines), as_json=as_json)

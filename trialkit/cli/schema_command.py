@@ -19,10 +19,10 @@ TABLES: tuple[TableName, ...] = get_args(TableName)
 @as_json
 @speaks_plainly
 def command(table: TableName | None, as_json: bool) -> None:
-    """Show the data dictionary: every column of TABLE, what it means and which values it takes.
+    """Show what every column of TABLE means and which values it takes.
 
-    Without TABLE, the tables are listed. With --json it is the open Table Schema (Frictionless) that checks, forms and
-    workbooks are made from.
+    Without TABLE, the tables are listed. With --json you get the open Table Schema (Frictionless) that checks, forms
+    and workbooks are made from.
 
     Example: trialkit schema heads
     """

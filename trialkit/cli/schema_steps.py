@@ -25,8 +25,8 @@ def dictionary_lines(table: TableName | None) -> Iterator[str]:
         for name in (*TABLE_NAMES, MEANS):
             schema = load_schema(name)
             may = " (if you have it)" if name in OPTIONAL_TABLES else ""
-            yield f"{schema.file:<14}{schema.title}{may}: {len(schema.fields)} columns"
-        yield "Every column of one: trialkit schema heads"
+            yield f"{schema.file:<16}{schema.title}{may}: {len(schema.fields)} columns"
+        yield "To see them, name a table: trialkit schema heads"
         return
     schema = load_schema(table)
     yield from textwrap.wrap(f"{schema.file}: {schema.description}", WIDTH)

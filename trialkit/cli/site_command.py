@@ -15,11 +15,15 @@ from trialkit.cli.speaking import answer
 @click.command("site")
 @trial_folder
 @click.argument("name")
-@click.option("--add", is_flag=True, help="The garden joins: its lots are drawn, all others stay as they are.")
-@click.option("--withdraw", is_flag=True, help="The garden gives up: its records stay, no more are asked for.")
-@click.option("--blocks", type=click.IntRange(1, 50), help="Blocks of a garden that joins; as the others if not given.")
-@click.option("--why", metavar="TEXT", required=True, help="The reason, as you would tell it to whoever asks.")
-@click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Day of the change; today if not given.")
+@click.option("--add", is_flag=True, help="The garden joins. Its lots are drawn; those of the others stay as they are.")
+@click.option("--withdraw", is_flag=True, help="The garden gives up. Its records stay; no more are asked for.")
+@click.option(
+    "--blocks",
+    type=click.IntRange(1, 50),
+    help="Blocks of a garden that joins. If not given, as many as the others have.",
+)
+@click.option("--why", metavar="TEXT", required=True, help="The reason, for whoever asks later.")
+@click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Day of the change. If not given, today.")
 @as_json
 @speaks_plainly
 def command(
@@ -32,12 +36,12 @@ def command(
     on: datetime | None,
     as_json: bool,
 ) -> None:
-    """Let the garden NAME join the trial in DIR, or withdraw, once forms are printed or anything is recorded.
+    """Let the garden NAME join the trial in DIR, or withdraw from it.
 
-    The layout is frozen then. A garden that joins gets lots of its own, drawn from seed, trial and garden, behind all
-    others in layout.csv, and a row in sites.csv if it has none there. Of a garden that withdraws the records stay;
-    heads without any are left out, as if they had no row. Each change is written into amendments.csv with day and
-    reason, and makes a new version of the layout; forms of earlier versions are still taken.
+    Use it once forms are printed or anything is recorded, when the layout is frozen. A garden that joins gets lots of
+    its own, at the end of layout.csv, and a row in sites.csv if it has none there. If a garden withdraws, its records
+    stay; heads without a record are left out, as if they had no row. Each change goes into amendments.csv with its day
+    and reason. It makes a new version of the layout; forms of earlier versions can still be merged.
 
     Example: trialkit site autumn_dose MILL --add --why "a teacher asked to join"
 
@@ -47,7 +51,7 @@ def command(
     from trialkit.words.layout_words import site_lines
 
     if add == withdraw:
-        raise CallFailure("Say what the garden does: either --add or --withdraw.")
+        raise CallFailure("Say what the garden does: give either --add or --withdraw.")
     if withdraw and blocks:
         raise CallFailure("--blocks is for a garden that joins: leave it out.")
     day = on.date() if on else date.today()

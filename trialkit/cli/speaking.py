@@ -59,7 +59,7 @@ def progress_told() -> Progress:
     def show(what: str, at: int, of: int) -> None:
         nonlocal last
         if what != last:
-            tell(f"Working out: {what} ...", err=True)
+            tell(f"Working out {what} ...", err=True)
         if of > 1 and sys.stderr.isatty():
             done = BAR_WIDTH * at // of
             click.echo(f"\r[{'#' * done:{BAR_WIDTH}}] {at} of {of} ", err=True, nl=at == of)

@@ -58,7 +58,7 @@ def lay_out(folder: Path) -> str:
     sentence = (
         f"Layout: {len(layout)} buckets at {count(sites, 'garden')}, {len(layout) // sites} in each, {plan.kind} "
         f"with seed {trial.protocol.seed}, written to {path}."
-        + (" It replaces an earlier, different layout: labels made from that one no longer hold." if replaced else "")
+        + (" It replaces an earlier, different layout. Throw away labels made from that one." if replaced else "")
     )
     shared = labels_elsewhere_words(labels_elsewhere(folder, set(layout["bucket"])))
     return "\n".join([sentence, *shared, *map(problem_sentence, check_trial(folder, stage="layout").warnings)])
@@ -156,11 +156,11 @@ def read_results(folder: Path) -> Results:
         raise WrongCall(f"{path} is not there yet: run trialkit analyse {folder} first.")
     again = f"run trialkit analyse {folder} again."
     if path.stat().st_size > RESULTS.file_bytes:
-        raise NotComputed(f"{path} is larger than {RESULTS.file_bytes // 10**6} MB, and no results: {again}")
+        raise NotComputed(f"{path} is larger than {RESULTS.file_bytes // 10**6} MB, so it holds no results: {again}")
     try:
         return from_text(Results, path.read_text(encoding="utf-8"))
     except DamagedDocument as error:
-        what = {"schema": "was written by another version", "sha256": "was changed since it was written"}
+        what = {"schema": "was written by another version of trialkit", "sha256": "was changed since it was written"}
         raise NotComputed(f"{path} {what.get(error.where, f'is {error}')}: {again}") from error
     except UnicodeDecodeError as error:
         raise NotComputed(f"{path} is damaged: {again}") from error
@@ -182,7 +182,7 @@ def differences(folder: Path) -> list[str]:
         if not path.is_file():
             changed.append(f"{path} is not there")
         elif path.stat().st_size > 2 * len(text.encode("utf-8")) or _text_of(path) != text:
-            changed.append(f"{path} is not what the inputs give")
+            changed.append(f"{path} is not what the records give")
     return changed
 
 
@@ -221,9 +221,9 @@ def start_trial(folder: Path, answers: Mapping[str, Any]) -> str:
     treatments = math.prod(len(levels) or 1 for levels in (asked.cultivars, asked.doses, asked.acidifiers))
     blocks = f"{count(asked.blocks, 'block')} in {'it' if len(asked.sites) == 1 else 'each'}"
     return (
-        f"Started {folder}: {count(treatments, 'treatment')} at {count(len(asked.sites), 'garden')}, {blocks}. Look "
-        "through trial.toml (season, days of sowing and start), describe gardens and products in sites.csv and "
-        f"products.csv. Next: trialkit plan {folder}"
+        f"Started {folder}: {count(treatments, 'treatment')} at {count(len(asked.sites), 'garden')}, {blocks}. Fill in "
+        "the season and the days of sowing and start in trial.toml. Describe the gardens in sites.csv, and nutrient "
+        f"and acid in products.csv. Next: trialkit plan {folder}"
     )
 
 
@@ -256,8 +256,8 @@ def _demo_protocol(folder: Path) -> str:
     protocol = read_protocol(folder / PROTOCOL_FILE)
     treatments = len(protocol.treatments())
     return (
-        f"Protocol: {protocol.trial.question} {treatments} treatments, {protocol.bucket.heads} heads a bucket; "
-        "the county is invented."
+        f"Protocol: {protocol.trial.question} {treatments} treatments, {protocol.bucket.heads} heads a bucket. "
+        "The county is invented."
     )
 
 
@@ -269,7 +269,7 @@ def _demo_records(folder: Path) -> str:
     records = generate_records(trial.protocol, trial.sites, trial.layout, trial.products)
     write_records(folder, records)
     lost = int(records.heads["outcome"].isin(LOST).sum())
-    return f"Records: {len(records.heads)} heads drawn with the protocol's seed, {lost} of them lost on the way."
+    return f"Records: {len(records.heads)} heads, invented with the protocol's seed. {lost} of them were lost."
 
 
 def _demo_check(folder: Path) -> str:

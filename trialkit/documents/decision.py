@@ -159,8 +159,8 @@ class Spread:
 
     of: Annotated[
         Variation,
-        "Between what: buckets, blocks, whole plots, gardens; what gardens do to each factor, and seasons to all; or "
-        "of the effects of what was tried.",
+        "Between what: buckets, blocks, whole plots, gardens. Or what gardens do to each factor, and seasons to all. "
+        "Or the effects of what was tried.",
     ]
     sd_g: Annotated[float, "Its mean, g of the weight of a marketable head."]
     lower_g: Annotated[float, "Lower limit."]

@@ -18,8 +18,8 @@ class Departure:
     site: Annotated[str, "Its garden."]
     kind: Annotated[
         DepartureKind,
-        "What was otherwise: ``dose``, ``acid`` (some for none, or none for some), ``volume``, ``cultivar``; day of "
-        "``transplanting`` or ``mixing``, against most buckets of the garden.",
+        "What was done otherwise: ``dose``, ``acid`` (some for none, or none for some), ``volume``, ``cultivar``. Or "
+        "the day of ``transplanting`` or ``mixing``, where most buckets of the garden have another.",
     ]
     assigned: Annotated[Level, "As randomised or planned: a number in the unit, a name, or a day (ISO 8601)."]
     applied: Annotated[Level | None, "As recorded; None where the records do not tell which."]

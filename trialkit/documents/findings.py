@@ -98,8 +98,8 @@ class Comparison:
     p: Annotated[float, "Of no difference."]
     probability_of_superiority: Annotated[
         float | None,
-        "Of all pairs of a bucket of this treatment and one of the practice, the share in which this treatment's has "
-        "the higher mean; None where buckets do not vary.",
+        "How often a bucket of this treatment has a higher mean than one of the practice, over all such pairs. None "
+        "where buckets do not vary.",
     ] = None
     equivalence: Annotated[Equivalence | None, "None where the response has no margin."] = None
 

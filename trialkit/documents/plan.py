@@ -57,8 +57,8 @@ class EffectPower:
     power: Annotated[float, "Chance of finding the margin, 0 to 1."]
     detectable_g: Annotated[
         float | None,
-        "Difference between the extreme levels (for an interaction: change of that difference) that is found with the"
-        " power wanted, g, whatever the method of the power; null where none of any size is.",
+        "Difference between the extreme levels that is found with the power wanted, g, whatever the method of the"
+        " power. Of an interaction, the change of that difference. Null where none of any size is found.",
     ]
     method: Annotated[Method, "How the power was found."]
     monte_carlo_se: Annotated[float, "Standard error of a simulated power; 0 otherwise."] = 0.0

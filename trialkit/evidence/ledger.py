@@ -209,7 +209,7 @@ def _refuse_again(ledger: Path, index: Index, new: Listed, entry: NewEntry) -> N
         if one.counts and one.kind == new.kind == "trial" and one.trial == new.trial:
             raise WrongCall(
                 f"Other records of the trial “{new.trial}” are in the ledger already, as {one.id}. If these take their "
-                f"place, withdraw those first (trialkit evidence withdraw {one.id[:SHOWN_DIGITS]} --why ...); if this "
+                f"place, withdraw those first: trialkit evidence withdraw {one.id[:SHOWN_DIGITS]} --why TEXT. If this "
                 "is another trial, give it an id of its own in trial.toml."
             )
     mine = entry.facts.means if isinstance(entry.facts, SummaryFacts) else ()
@@ -222,7 +222,7 @@ def _refuse_again(ledger: Path, index: Index, new: Listed, entry: NewEntry) -> N
                 raise WrongCall(
                     f"A mean of “{there.citation}” is in the ledger already, in {one.id}, added on {one.added_on}: "
                     f"{_mean_words(there)} there, {_mean_words(here)} here. If these means take the place of those, "
-                    f"withdraw those first (trialkit evidence withdraw {one.id[:SHOWN_DIGITS]} --why ...); if they are "
+                    f"withdraw those first: trialkit evidence withdraw {one.id[:SHOWN_DIGITS]} --why TEXT. If they are "
                     "of another trial, give it a citation of its own."
                 )
 
@@ -292,7 +292,8 @@ def find(ledger: Path, start: str) -> Listed:
         return matching[0]
     what = "No entry is" if not matching else "Several entries are"
     raise WrongCall(
-        f"{what} called {start!r} in {ledger}: give the first {FEWEST_DIGITS} figures of an id, or more, or a trial."
+        f"{what} called {start!r} in {ledger}. Give the id of a trial, or the first {FEWEST_DIGITS} figures, or more, "
+        "of an entry's id."
     )
 
 
@@ -306,7 +307,7 @@ def withdraw(ledger: Path, start: str, why: str, on: date) -> Listed:
     """
     reason = " ".join(why.split())
     if not reason:
-        raise WrongCall("Say why, so that later seasons know: --why TEXT.")
+        raise WrongCall("Say why, so that later seasons know it: --why TEXT.")
     look_at_index(ledger)  # a folder that is no ledger gets no lock
     with locked(ledger):
         index, one = tidied(ledger), find(ledger, start)

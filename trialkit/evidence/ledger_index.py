@@ -222,7 +222,7 @@ def _read_lines(path: Path, data: bytes) -> tuple[tuple[Line, ...], list[str]]:
         elif line is None:
             said = f"it is not as trialkit wrote it. {RESTORE}"
         elif line.line_sha256 in found:
-            said = "it stands there twice. Take it away once."
+            said = "it is there twice. Delete one of the two."
         else:
             found[line.line_sha256] = line
             continue

@@ -160,8 +160,8 @@ def _resolvable(
     in_replicate = treatments // block_size
     if treatments % block_size or blocks % in_replicate:
         raise WrongCall(
-            f"Replicates cannot be made of {blocks} blocks of {block_size} buckets a site for {treatments} treatments: "
-            "the block size must divide the number of treatments, and the blocks a site must be a multiple of "
+            f"{blocks} blocks of {block_size} buckets in a garden make no whole replicates of {treatments} treatments. "
+            "The block size must divide the number of treatments. The blocks in a garden must be a multiple of "
             "treatments / block size. Change layout.blocks or layout.block_size, or set layout.resolvable to false."
         )
     replicates = total // in_replicate

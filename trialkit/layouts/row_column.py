@@ -60,7 +60,8 @@ def row_column(
     count, rows, columns = len(treatments), options.rows or 0, options.columns or 0
     if blocks * rows * columns < count:
         raise WrongCall(
-            f"{blocks * rows * columns} buckets a site cannot hold {count} treatments: add rows, columns or blocks."
+            f"{blocks * rows * columns} buckets in a garden cannot hold {count} treatments. Add rows, columns or "
+            "blocks."
         )
     chosen = _chosen(count, (len(sites), blocks, rows, columns), rng, options.standing)
     names = rng.permutation(count) if options.standing is None else np.arange(count)
@@ -82,8 +83,8 @@ def _chosen(
     needed = fewest_rectangles(count, rows, columns)
     if standing is None and sites * blocks < needed:
         raise WrongCall(
-            f"Once rows and columns are taken out, {sites * blocks} of {rows} rows and {columns} columns cannot "
-            f"compare {count} treatments, which takes {needed}: add rows, columns, blocks or gardens."
+            f"{sites * blocks} rectangles of {rows} rows and {columns} columns cannot compare {count} treatments once "
+            f"rows and columns are taken out. That takes {needed}: add rows, columns, blocks or gardens."
         )
     frame = rectangle_frame(*shape, standing)
     start = np.arange(len(frame.groups)) % count

@@ -144,7 +144,7 @@ def _answers(small: SmallSample, contrasts: FloatArray) -> tuple[FloatArray, Flo
     estimate, se, df = small.estimate(contrasts)[0], small.contrast_se(contrasts)[0], small.contrast_df(contrasts)[0]
     if not (np.isfinite(se) & (se > 0)).all():
         raise MixedModelError(
-            "Kenward and Roger's variance of a comparison is not positive here: there is too little to estimate the "
+            "Kenward and Roger's variance of a comparison is not positive here, as there is too little to estimate the "
             "variances from. Use fewer random terms, or hold the variances at zero or above."
         )
     return estimate, se, df

@@ -72,7 +72,7 @@ def trend(levels: Sequence[str]) -> Contrasts:
         scores = np.array([float(level) for level in levels])
     except ValueError as error:
         raise MixedModelError(
-            f"A trend needs levels that are numbers, and these are {', '.join(levels)}: name the levels by their "
+            f"A trend needs levels that are numbers, and these are {', '.join(levels)}. Name the levels by their "
             "doses, or give weights of your own to 'contrasts'."
         ) from error
     weights = orthogonal_polynomials(scores)

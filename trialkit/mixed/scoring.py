@@ -170,8 +170,8 @@ def _require_converged(point: Evaluation, record: FitRecord) -> None:
         raise NoVariation("The random terms take up all the variation: none is left for the residual.")
     if (point.variances[0] < 0).any():
         raise NotConverged(
-            f"The variances, left free, ran to the edge where the covariance of the data is no longer positive "
-            f"definite, {tried}: hold them at zero or above (bounds='nonnegative')."
+            f"The variances, left free, ran to the edge, where the covariance of the data is no longer positive "
+            f"definite, {tried}. Hold them at zero or above (bounds='nonnegative')."
         )
     raise NotConverged(f"The variances did not settle {tried}.")
 

@@ -34,13 +34,17 @@ FileName = Annotated[str, StringConstraints(max_length=60, pattern=r"^[A-Za-z0-9
 class County(Section):
     """Who stands behind a handout, and how its gardeners are told."""
 
-    name: Annotated[Name, "Of the county."]
-    programme: Annotated[Line, "That hands the page out, such as Garden Advice."] = ""
-    contact: Annotated[LongLine, "Whom to ask, and how: a desk or role, a telephone number, an address."] = ""
-    sowing: Annotated[LongLine, "When to sow here, in a sentence; without it, what heat does to lettuce is told."] = ""
-    logo: Annotated[FileName | None, "PNG file beside county.toml."] = None
-    language: Annotated[Language | None, "Of the handout; without it that of the newest trial."] = None
-    measures: Annotated[Measures, "That `trialkit new` writes into new trials."] = "both"
+    name: Annotated[Name, "Name of the county."]
+    programme: Annotated[Line, "Programme that gives out the handout, such as Garden Advice."] = ""
+    contact: Annotated[LongLine, "Whom gardeners can ask, and how: a desk or role, a telephone number, an address."] = (
+        ""
+    )
+    sowing: Annotated[
+        LongLine, "When to sow in this county, in a sentence. If not given, pages tell what heat does to lettuce."
+    ] = ""
+    logo: Annotated[FileName | None, "Logo: the name of a PNG file beside county.toml."] = None
+    language: Annotated[Language | None, "Language of the handout. If not given, that of the newest trial."] = None
+    measures: Annotated[Measures, "Measures of new trials, as `trialkit new` writes them."] = "both"
 
 
 class CountyFile(Section):
@@ -167,7 +171,7 @@ def county_text(county: County) -> str:
 
 
 def _lines(county: County) -> Iterator[str]:
-    yield "# Who stands behind the handout: read for the trials and the ledger in this folder."
+    yield "# The county that the handout names, for the trials and the ledger in this folder."
     yield "# trialkit county changes it."
     yield ""
     yield "[county]"

@@ -16,9 +16,9 @@ from trialkit.protocol.trial_protocol import Protocol
 REMARK_COLUMN, WIDEST = 34, 120
 BARE = re.compile("[A-Za-z0-9_-]+")
 OWN_REMARKS = {
-    "id": "names its files and its place among other trials; do not change it later",
-    "blocks": "at each site; complete ones hold every treatment once",
-    "seed": "the layout follows from it; do not change it once buckets are labelled",
+    "id": "names the trial among others; do not change it later",
+    "blocks": "in each garden; complete ones hold every treatment once",
+    "seed": "decides the lots; do not change it once buckets are labelled",
     "levels": "",  # said of the factor
 }
 """Where an adviser is told something else than the dictionary of data says."""
@@ -28,8 +28,8 @@ WHOLE_SECTIONS = ("bucket", "schedule", "decision")
 TO_FILL_IN = {"season": "autumn 2026", "sow_on": date(2026, 8, 6)}
 """What every season states anew, with an example."""
 HEADING = """\
-# The protocol of the trial: what is compared, how it is laid out, how it will be decided.
-# Lines that begin with # are remarks. Keys left out have their defaults: trialkit schema lists them.
+# The protocol of the trial: what is compared, how it is laid out and how it will be decided.
+# Lines that begin with # are remarks. Keys that you leave out have their defaults (schemas/protocol.schema.json).
 """
 
 

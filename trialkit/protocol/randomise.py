@@ -70,7 +70,9 @@ def randomise(protocol: Protocol, sites: pd.DataFrame) -> pd.DataFrame:
     treatments = protocol.treatments()
     names = sorted(str(name) for name in sites["site"])
     if plan.kind == "augmented blocks" and plan.blocks * len(names) == 1:
-        raise WrongCall("Augmented blocks need at least two blocks: a check that stands once gives no error.")
+        raise WrongCall(
+            "Augmented blocks need at least two blocks: a check in one bucket tells nothing of how they differ."
+        )
     if plan.lots == "garden" and not LAYOUT_KINDS[plan.kind].shares_out and names:
         drawn = [
             lay_out(plan.kind, treatments, [name], plan.blocks, _lots_of(protocol, name), options) for name in names
@@ -79,7 +81,7 @@ def randomise(protocol: Protocol, sites: pd.DataFrame) -> pd.DataFrame:
     else:
         count = LAYOUT_KINDS[plan.kind].sizes(len(treatments), plan.blocks, options)[0] * len(names)
         if plan.lots == "trial" and count > LARGEST_NUMBER:
-            raise WrongCall(f"The protocol asks for {count} buckets; at most {LARGEST_NUMBER} can be labelled.")
+            raise WrongCall(f"The protocol asks for {count} buckets, but at most {LARGEST_NUMBER} can be labelled.")
         rng = np.random.Generator(np.random.PCG64(protocol.seed))
         layout = lay_out(plan.kind, treatments, names, plan.blocks, rng, options)
     if plan.lots == "garden":
@@ -127,7 +129,7 @@ def _refuse_shared_labels(layout: pd.DataFrame) -> None:
     again = layout.loc[layout["bucket"].duplicated(), "site"]
     if len(again):
         name = again.iloc[0]
-        raise WrongCall(f"Buckets of {name} would get labels of another garden: give {name} another short name.")
+        raise WrongCall(f"Buckets of {name} would get labels of another garden. Give {name} another short name.")
 
 
 def _garden_key(protocol: Protocol, site: str) -> str:

@@ -85,21 +85,22 @@ class TrialSection(Section):
     """What the trial is called and what it asks."""
 
     id: Annotated[Slug, "Short name, for files and for the ledger."] = "trial"
-    title: Annotated[FreeText, "For the head of pages; the question where none is given."] = ""
-    question: Annotated[Annotated[FreeText, StringConstraints(min_length=1)], "That the trial is to answer."]
-    season: Annotated[Line, "When it stands, such as autumn 2026."] = ""
+    title: Annotated[FreeText, "Heading of the pages. The question, if you give none."] = ""
+    question: Annotated[Annotated[FreeText, StringConstraints(min_length=1)], "What the trial is to answer."]
+    season: Annotated[Line, "Season of the trial, such as autumn 2026."] = ""
     started_on: Annotated[
-        Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None, "Day of its start."
+        Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None,
+        "First day of the trial. Dates of records are checked against it.",
     ] = None
-    contact_role: Annotated[Line, "Whom to ask."] = translatable("county horticulture adviser")
-    blind: Annotated[bool, "Whether labels and sheets name no treatment."] = False
+    contact_role: Annotated[Line, "Whom volunteers can ask."] = translatable("county horticulture adviser")
+    blind: Annotated[bool, "Whether labels and sheets leave out the names of treatments."] = False
     measures: Annotated[
         Measures,
-        "That pages, cards and the handout tell; kitchen: US spoons, gallons, inches, pounds, degrees Fahrenheit.",
+        "Measures on pages, cards and the handout. Kitchen: US spoons, gallons, inches, pounds, degrees Fahrenheit.",
     ] = "both"
-    language: Annotated[Language, "Of what volunteers and gardeners get; sites.csv may name another for a garden."] = (
-        ENGLISH
-    )
+    language: Annotated[
+        Language, "Language of what volunteers and gardeners get. sites.csv may name another for a garden."
+    ] = ENGLISH
 
     @model_validator(mode="before")
     @classmethod
@@ -113,13 +114,14 @@ class Bucket(Section):
     """The bucket, the same throughout the trial."""
 
     volume_l: Annotated[
-        Annotated[Finite, Field(ge=1, le=200)], "Of water up to the fill line, measured by pouring it in once, litres."
+        Annotated[Finite, Field(ge=1, le=200)],
+        "Litres of water up to the fill line. Measure them once by pouring them in.",
     ] = USUAL_FILL_L
     brim_l: Annotated[
         Annotated[Finite, Field(ge=1, le=250)] | None,
-        "That the bucket holds to the brim, litres; 5 US gallons are 18.9.",
+        "Litres that the bucket holds to the brim. 5 US gallons are 18.9.",
     ] = None
-    heads: Annotated[Annotated[int, Field(ge=1, le=12)], "Planted in each."] = 4
+    heads: Annotated[Annotated[int, Field(ge=1, le=12)], "Heads of lettuce in each bucket."] = 4
 
 
 MOST_PARTS = 5
@@ -131,12 +133,12 @@ class FactorLevels(Section):
 
     levels: Annotated[
         Annotated[tuple[Level, ...], Field(min_length=1, max_length=30, strict=False)],
-        "In order; of a dose, level teaspoons a bucket.",
+        "What is tried. Doses are level teaspoons a bucket, in increasing order.",
     ]
-    product: Annotated[Name | None, "What a dose is a dose of, as products.csv names it."] = None
+    product: Annotated[Name | None, "The nutrient that the doses are of, as products.csv names it."] = None
     parts: Annotated[
         Annotated[dict[Name, Annotated[Finite, Field(gt=0, le=10)]], Field(max_length=MOST_PARTS)],
-        "What goes into the bucket with a dose, by its name in products.csv: level teaspoons for each of `product`.",
+        "What else goes in with a dose, as products.csv names it: level teaspoons for each teaspoon of `product`.",
     ] = {}
 
 
@@ -148,41 +150,45 @@ MOST_BUCKETS_A_VOLUNTEER = 5
 class Layout(Section):
     """How treatments are assigned to buckets."""
 
-    kind: Annotated[LayoutKindName, "Of layout."] = "randomised complete blocks"
+    kind: Annotated[LayoutKindName, "Kind of layout."] = "randomised complete blocks"
     blocks: Annotated[
         Annotated[int, Field(ge=1, le=50)],
-        "What each site has of: blocks; replicates in a completely randomised layout; squares or rectangles, of which"
-        " one is the default, in a Latin square or row-column layout; volunteers in volunteer blocks.",
+        "Blocks in each garden. In a completely randomised layout, replicates. In a Latin square or row-column layout,"
+        " squares or rectangles (1 if not given). In volunteer blocks, volunteers.",
     ] = 3
     block_size: Annotated[
         Annotated[int, Field(ge=2, le=50)] | None,
-        "Buckets of an incomplete block, or of a volunteer: then 3 where it is not given.",
+        "Buckets of an incomplete block, or of a volunteer (3 if not given).",
     ] = None
-    resolvable: Annotated[bool, "Whether incomplete blocks make up whole replicates."] = False
-    rows: Annotated[Annotated[int, Field(ge=2, le=100)] | None, "Of each rectangle of a row-column layout."] = None
-    columns: Annotated[Annotated[int, Field(ge=2, le=100)] | None, "Of each rectangle of a row-column layout."] = None
+    resolvable: Annotated[bool, "Whether incomplete blocks together make up whole replicates."] = False
+    rows: Annotated[Annotated[int, Field(ge=2, le=100)] | None, "Rows of each rectangle, in a row-column layout."] = (
+        None
+    )
+    columns: Annotated[
+        Annotated[int, Field(ge=2, le=100)] | None, "Columns of each rectangle, in a row-column layout."
+    ] = None
     checks: Annotated[
         Annotated[tuple[Level, ...], Field(max_length=10, strict=False)],
-        "Levels that stand in every block of an augmented layout; the current practice where none is named.",
+        "Levels that are in every block of an augmented layout. The current practice, if you name none.",
     ] = ()
     practice_buckets: Annotated[
-        Annotated[int, Field(ge=1, le=8)], "Buckets of the current practice for one of each other treatment."
+        Annotated[int, Field(ge=1, le=8)], "Buckets of the current practice for each bucket of another treatment."
     ] = 1
-    keep_apart: Annotated[bool, "Whether no two buckets of a treatment may stand side by side."] = False
+    keep_apart: Annotated[bool, "Whether two buckets of a treatment must not stand side by side."] = False
     bench_columns: Annotated[
-        Annotated[int, Field(ge=1, le=1000)] | None, "How many stand side by side on the bench."
+        Annotated[int, Field(ge=1, le=1000)] | None, "How many buckets stand side by side on the bench."
     ] = None
     seed: Annotated[
         Annotated[int, Field(ge=0, le=2**63 - 1)] | None,
-        "Of the layout; without one it is derived from the trial's id and question (`Protocol.seed`).",
+        "Number that decides the lots. If not given, it follows from the trial's id and question.",
     ] = None
     lots: Annotated[
         Literal["garden", "trial"],
-        "Drawn for each garden by itself, from seed, trial and garden (where gardens share the treatments out, for all"
-        " that the trial begins with), with labels that no other trial has; or for all gardens of the trial in one go,"
-        " labels numbered through.",
+        "garden: each garden's lots are drawn by themselves, from seed, trial and garden, and no other trial has its"
+        " labels. (Where gardens share the treatments out, lots are drawn for all that the trial begins with.) trial:"
+        " lots are drawn for all gardens together, and labels are numbered through.",
     ] = "trial"
-    whole_plot: Annotated[FactorName | None, "Factor that is applied to whole plots, in a split-plot."] = None
+    whole_plot: Annotated[FactorName | None, "In a split-plot layout, the factor that goes to whole plots."] = None
 
     @model_validator(mode="before")
     @classmethod
@@ -245,12 +251,12 @@ class Schedule(Section):
     sow_on: Annotated[Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None, "Day of sowing."] = (
         None
     )
-    transplant_after_days: Annotated[Days, "After sowing."] = 14
+    transplant_after_days: Annotated[Days, "Days from sowing to transplanting."] = 14
     harvest_after_days: Annotated[
         Annotated[tuple[Days, Days], Field(strict=False), AfterValidator(_in_order)],
-        "After transplanting: first and last visit of the harvest.",
+        "Days from transplanting to the first and the last visit of the harvest.",
     ] = (28, 56)
-    visit_every_days: Annotated[Days, "Between two visits of the harvest."] = 3
+    visit_every_days: Annotated[Days, "Days between two visits of the harvest."] = 3
 
 
 LEAST_HEAD_SD_G, MOST_SD_G = 0.1, 1000.0
@@ -259,59 +265,80 @@ StandardDeviation = Annotated[Finite, Field(ge=0, le=MOST_SD_G)]
 
 
 class Variation(Section):
-    """How much heads are taken to differ, for the plan: common practice where not given."""
+    """How much heads are taken to differ, for the plan. What is not given is common practice."""
 
-    site_sd_g: Annotated[StandardDeviation | None, "Standard deviation between sites, g."] = None
-    block_sd_g: Annotated[StandardDeviation | None, "Between blocks of a site, g."] = None
-    whole_plot_sd_g: Annotated[StandardDeviation | None, "Between whole plots of a block, g."] = None
-    site_by_factor_sd_g: Annotated[StandardDeviation | None, "Between sites in the effect of a factor, g."] = None
-    bucket_sd_g: Annotated[StandardDeviation | None, "Between buckets treated alike, g."] = None
+    site_sd_g: Annotated[StandardDeviation | None, "Standard deviation between gardens, g."] = None
+    block_sd_g: Annotated[StandardDeviation | None, "Standard deviation between blocks of a garden, g."] = None
+    whole_plot_sd_g: Annotated[StandardDeviation | None, "Standard deviation between whole plots of a block, g."] = None
+    site_by_factor_sd_g: Annotated[
+        StandardDeviation | None, "Standard deviation between gardens in the effect of a factor, g."
+    ] = None
+    bucket_sd_g: Annotated[StandardDeviation | None, "Standard deviation between buckets treated alike, g."] = None
     head_sd_g: Annotated[
-        Annotated[StandardDeviation, Field(ge=LEAST_HEAD_SD_G)] | None, "Between heads of a bucket, g."
+        Annotated[StandardDeviation, Field(ge=LEAST_HEAD_SD_G)] | None,
+        "Standard deviation between heads of a bucket, g.",
     ] = None
     gardens_lost_share: Annotated[
-        Annotated[Finite, Field(ge=0, le=0.9)], "Of the gardens, that are expected to give up."
+        Annotated[Finite, Field(ge=0, le=0.9)], "Share of the gardens that is expected to give up."
     ] = 0.1
 
 
 class Limits(Section):
-    """What no plan may go beyond; twice the gardens asked for, and otherwise as the protocol asks, if not given.
+    """What no plan may go beyond.
 
-    Visits and budget have no limit of their own.
+    If not given: twice the gardens asked for, and buckets and heads as the protocol asks. Visits and budget then have
+    no limit.
     """
 
-    buckets_per_site: Annotated[Annotated[int, Field(ge=1, le=1000)] | None, "That a garden has room for."] = None
-    heads_per_bucket: Annotated[Annotated[int, Field(ge=1, le=12)] | None, "That a lid has room for."] = None
-    sites: Annotated[Annotated[int, Field(ge=1, le=200)] | None, "Gardens, or volunteers, that can take part."] = None
-    visits: Annotated[
-        Annotated[int, Field(ge=1, le=100_000)] | None, "Of all gardens over the harvest, by whoever weighs."
+    buckets_per_site: Annotated[
+        Annotated[int, Field(ge=1, le=1000)] | None, "Most buckets that a garden has room for."
     ] = None
-    budget: Annotated[Money | None, "For buckets, in the money of decision.cost_per_bucket."] = None
+    heads_per_bucket: Annotated[Annotated[int, Field(ge=1, le=12)] | None, "Most heads that a lid has room for."] = None
+    sites: Annotated[Annotated[int, Field(ge=1, le=200)] | None, "Most gardens, or volunteers, that can take part."] = (
+        None
+    )
+    visits: Annotated[
+        Annotated[int, Field(ge=1, le=100_000)] | None,
+        "Most visits to all gardens together over the harvest, by whoever weighs.",
+    ] = None
+    budget: Annotated[Money | None, "Most money for buckets, in the currency of decision.cost_per_bucket."] = None
 
 
 class Responses(Section):
     """Which responses are analysed."""
 
-    weight: Annotated[bool, "Weight of heads, and of buckets."] = True
-    days: Annotated[bool, "Days to harvest."] = True
+    weight: Annotated[bool, "Whether weight is analysed."] = True
+    days: Annotated[bool, "Whether days to harvest are analysed."] = True
 
 
 class DecisionRule(Section):
     """What the recommendation is compared with, and what would matter."""
 
-    current_practice: Annotated[dict[FactorName, Level], "Level of each factor, by its name."]
-    margin_g: Annotated[
-        Grams, "How near to the best of all that was tried is near enough, g per transplanted head."
+    current_practice: Annotated[
+        dict[FactorName, Level], "What gardeners do now: one level of each factor that has two or more."
+    ]
+    margin_g: Annotated[Grams, "So near to the best of all that was tried is near enough, g per transplanted head."] = (
+        10.0
+    )
+    equivalence_margin_g: Annotated[
+        Grams, "In the statistician's tables, a difference below this counts as none, g per transplanted head."
     ] = 10.0
-    equivalence_margin_g: Annotated[Grams, "Difference of a transplanted head that does not, g."] = 10.0
-    change_cost_g: Annotated[Grams, "What a change of the handout must gain a transplanted head, g."] = 3.0
+    change_cost_g: Annotated[
+        Grams, "What a change of the handout must gain to be worth it, g per transplanted head."
+    ] = 3.0
     price_per_kg: Annotated[
-        Annotated[Finite, Field(ge=0.0001, le=MOST_MONEY)] | None, "Of lettuce; without it only weights are compared."
+        Annotated[Finite, Field(ge=0.0001, le=MOST_MONEY)] | None,
+        "Price of a kilogram of lettuce. If not given, only weights are compared.",
     ] = None
-    cost_per_bucket: Annotated[Money, "Of a bucket whatever its treatment, in the money of the price."] = 0.0
-    delay_cost_per_day: Annotated[Money, "Of a day until harvest, for a bucket, in the money of the price."] = 0.0
-    adopt_probability: Annotated[MoreLikelyThanNot, "Chance of being so near from which a choice is settled."] = 0.9
-    confidence: Annotated[MoreLikelyThanNot, "Of every interval."] = 0.95
+    cost_per_bucket: Annotated[Money, "Cost of a bucket, whatever its treatment, in the currency of the price."] = 0.0
+    delay_cost_per_day: Annotated[Money, "Cost of a day until harvest, for a bucket, in the currency of the price."] = (
+        0.0
+    )
+    adopt_probability: Annotated[
+        MoreLikelyThanNot, "Chance of being so near to the best from which the answer is settled."
+    ] = 0.9
+    confidence: Annotated[MoreLikelyThanNot, "Confidence of every interval."] = 0.95
     heads_a_year: Annotated[
-        Annotated[Finite, Field(ge=1, le=1e9)] | None, "That are grown by what the handout says; for the plan."
+        Annotated[Finite, Field(ge=1, le=1e9)] | None,
+        "Heads that are grown by the handout in a year. It serves the plan.",
     ] = None

@@ -192,7 +192,7 @@ def example_folder(name: str) -> Path:
         If there is no such example.
     """
     if name not in example_names():
-        raise WrongCall(f"There is no example {name!r}; there are: {', '.join(example_names())}.")
+        raise WrongCall(f"There is no example {name!r}. Choose one of: {', '.join(example_names())}.")
     return resource_folder("example_trials") / name
 
 
@@ -228,7 +228,7 @@ def refuse_if_filled(folder: Path) -> None:
         with at_work(folder):
             pass
     if folder.is_dir() and _filled(folder):
-        raise FileExistsError(f"{folder} is not empty: name a new folder, so that nothing is overwritten.")
+        raise FileExistsError(f"{folder} is not empty. Name a new folder, so that nothing is overwritten.")
 
 
 def _filled(folder: Path) -> bool:
@@ -270,25 +270,25 @@ def _table_text(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
 FACTOR_REMARKS = {
     "cultivar": "what is grown",
     "dose": "level teaspoons of nutrient a bucket, increasing",
-    "acidifier": 'what brings the pH down; each stands in products.csv, or is "none"',
+    "acidifier": 'what brings the pH down: a product of products.csv, or "none"',
 }
 
 _PARTS = """\
-# parts = { "calcium nitrate 15.5-0-0" = 0.5 }   # what goes in too: level teaspoons for each of the nutrient
+# parts = { "calcium nitrate 15.5-0-0" = 0.5 }   # what goes in, too: level teaspoons for each teaspoon of nutrient
 """
 
 _TEMPLATE = """\
-# The protocol of the trial: what is compared, how it is laid out, how it will be decided.
-# Lines that begin with # are remarks. Keys left out have their defaults (schemas/protocol.schema.json).
+# The protocol of the trial: what is compared, how it is laid out and how it will be decided.
+# Lines that begin with # are remarks. Keys that you leave out have their defaults (schemas/protocol.schema.json).
 
 [trial]
-id = {id}   # names its files and its place among other trials; do not change it later
+id = {id}   # names the trial among others; do not change it later
 title = {title}
 question = {question}
 # started_on = 2026-08-20        # first day of the trial; dates of records are checked against it
 # season = "autumn 2026"
 {measures:<33}# "kitchen" (US spoons, gallons, pounds, degrees Fahrenheit), "metric" or "both"
-# language = "es"                # of what volunteers and gardeners get: {languages}
+# language = "es"                # language of what volunteers and gardeners get: {languages}
 
 [bucket]
 volume_l = 16.0                  # litres of water to the fill line, two to three inches (5 to 7.5 cm) below the brim
@@ -297,31 +297,31 @@ heads = 4                        # heads of lettuce in each
 
 {factors}\
 [layout]
-kind = "randomised complete blocks"   # or "completely randomised", or one of these with its own keys:
+kind = "randomised complete blocks"   # or "completely randomised", or one of these, with its own keys:
 # kind = "split-plot"
-# whole_plot = "dose"            # the factor that goes to whole benches; the others vary within
-# kind = "volunteer blocks"      # blocks then counts the volunteers at each site
+# whole_plot = "dose"            # the factor that goes to whole benches; the others vary within them
+# kind = "volunteer blocks"      # blocks is then the number of volunteers in each garden
 # block_size = 3                 # buckets of each volunteer, 2 to 5
-blocks = {blocks}                       # blocks at each site; complete ones hold every treatment once
-seed = {seed}                    # the layout follows from it; do not change it once buckets are labelled
-lots = "garden"                  # each garden's lots are its own: another garden more or less leaves them as they are
+blocks = {blocks}                       # blocks in each garden; complete ones hold every treatment once
+seed = {seed}                    # decides the lots; do not change it once buckets are labelled
+lots = "garden"                  # each garden has lots of its own, which stay when another joins or leaves
 
 [schedule]
-# sow_on = 2026-08-06
-transplant_after_days = 14
-harvest_after_days = [28, 56]    # from transplanting: earliest, latest
-visit_every_days = 3
+# sow_on = 2026-08-06            # day of sowing: with it, trialkit plan writes a calendar
+transplant_after_days = 14       # days from sowing to transplanting
+harvest_after_days = [28, 56]    # days from transplanting to the first and the last visit
+visit_every_days = 3             # days between two visits of the harvest
 
-# [variation]                    # for trialkit plan: standard deviations in g; common practice where not given
+# [variation]                    # how much heads differ, for trialkit plan: standard deviations, g
 # bucket_sd_g = 9.0              # between buckets treated alike
 # head_sd_g = 15.0               # between heads of one bucket
 
 [decision]
 # What gardeners do now: one level of each factor that has two or more.
 current_practice = {practice}
-margin_g = 10.0                  # so near to the best is near enough: grams a transplanted head
-change_cost_g = 3.0              # what a change of the handout must gain, in the same grams
-adopt_probability = 0.9          # how sure to be of that nearness before no further trial is asked for
-equivalence_margin_g = 10.0      # statistician's tables: differences below this many grams count as none
-# price_per_kg = 8.0             # of lettuce; without it value is counted in grams a head
+margin_g = 10.0                  # so near to the best is near enough, g a transplanted head
+change_cost_g = 3.0              # what a change of the handout must gain, g a transplanted head
+adopt_probability = 0.9          # chance of being so near from which the answer is settled
+equivalence_margin_g = 10.0      # in the statistician's tables, a difference below this counts as none
+# price_per_kg = 8.0             # price of lettuce; without it only weights are compared
 """

@@ -52,17 +52,17 @@ READ_BY_RULES = (
 class Protocol(Section):
     """A trial as planned: the sections of trial.toml."""
 
-    trial: Annotated[TrialSection, "What it is called and what it asks."]
-    bucket: Annotated[Bucket, "The same throughout."] = Bucket()
+    trial: Annotated[TrialSection, "What the trial is called and what it asks."]
+    bucket: Annotated[Bucket, "The bucket, the same throughout the trial."] = Bucket()
     factors: Annotated[
         dict[FactorName, FactorLevels],
-        "By name (a key of `FACTOR_COLUMNS`); one with a single level is fixed, an absent one plays no part.",
+        "What is tried: cultivar, dose, acidifier. One with a single level is the same everywhere.",
     ]
     layout: Annotated[Layout, "How treatments are assigned to buckets."] = Layout()
     schedule: Annotated[Schedule, "When things are due."] = Schedule()
-    variation: Annotated[Variation, "How much heads are taken to differ."] = Variation()
+    variation: Annotated[Variation, "How much heads are taken to differ, for the plan."] = Variation()
     limits: Annotated[Limits, "What no plan may go beyond."] = Limits()
-    responses: Annotated[Responses, "Which are analysed."] = Responses()
+    responses: Annotated[Responses, "What is analysed."] = Responses()
     publication: Annotated[Publication, "What a data package tells of its origin."] = Publication()
     decision: Annotated[DecisionRule, "What the recommendation is compared with, and what would matter."]
 

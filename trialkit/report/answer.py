@@ -274,9 +274,10 @@ def foot(said: Said, volume_l: float, heads: int, yield_g: float) -> Sentence:
     def line(system: MeasureSystem) -> str:
         kitchen, metric = (f"{told(*as_told(yield_g, 'g', way))} {head_unit(way)}" for way in ("kitchen", "metric"))
         expected = in_measures(system.measures, kitchen, metric)
+        bucket = volume_words(volume_l, system.measures)
         return (
-            f"For {count(heads, 'head')} in a bucket of {volume_words(volume_l, system.measures)}. Expect {expected} per "
-            "transplanted head. A lost one counts as zero."
+            f"For {count(heads, 'head')} in a bucket of {bucket}. Expect {expected} per transplanted head. A lost one "
+            "counts as zero."
         )
 
     return said(lambda system: [line(system)])[0]

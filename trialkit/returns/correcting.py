@@ -107,14 +107,14 @@ def correct(folder: Path, wanted: Wanted, reason: Reason) -> CorrectOutcome:
 def _checked_call(schema: TableSchema, wanted: Wanted, trial: Trial, folder: Path) -> None:
     """Refuse a call that no record could make right."""
     if wanted.bucket in set(trial.sites["site"]) - set(trial.layout["bucket"]):
-        how = "a CSV file with the columns site, visited_on and those to be changed, then: trialkit merge"
-        raise WrongCall(f"{wanted.bucket} is a garden: put its visits right by {how} {folder} FILE --why TEXT")
+        how = "a CSV file with site, visited_on and the columns to change. Then run: trialkit merge"
+        raise WrongCall(f"{wanted.bucket} is a garden. To correct its visits, write {how} {folder} FILE --why TEXT")
     changeable = [name for name in schema.columns if name not in schema.primary_key]
     for name in wanted.values:
         if name not in changeable:
             near = nearest_name(name, changeable)
             hint = f" Did you mean {near}?" if near else ""
-            raise WrongCall(f"{schema.file} has no {shown(name)} to correct, but {', '.join(changeable)}.{hint}")
+            raise WrongCall(f"{schema.file} has no {shown(name)} to correct, but: {', '.join(changeable)}.{hint}")
 
 
 def _read(schema: TableSchema, wanted: Wanted, trial: Trial, log: Log) -> Row:
@@ -144,8 +144,8 @@ def _key(schema: TableSchema, read: Row, table: Table) -> Key:
     there = ", ".join(key[1] for key in of_bucket)
     if second in read:
         asked = f"no {second} {shown(read[second])} of bucket {bucket}"
-        raise WrongCall(f"{schema.file} has {asked}; it has {second} {there}.")
-    raise WrongCall(f"{schema.file} has several rows of bucket {bucket}: say which with --on, one of {there}.")
+        raise WrongCall(f"{schema.file} has {asked}. It has {second} {there}.")
+    raise WrongCall(f"{schema.file} has several rows of bucket {bucket}. Say which with --on: one of {there}.")
 
 
 def _corrected(known: Row, wanted: Wanted, read: Row) -> Row:

@@ -129,13 +129,13 @@ class AcidProduct:
         given = [value for value in (self.pct_w_v, self.grams_per_tsp) if value is not None]
         if len(given) != 1 or not 0 < given[0] <= 100:
             raise WrongCall(
-                f"{self.name}: give the strength of a liquid in grams for 100 mL, or the grams in a level teaspoon of "
-                "a powder, above 0 and at most 100."
+                f"{self.name}: give a number above 0 and at most 100. Of a liquid, it is the grams of acid in 100 mL. "
+                "Of a powder, it is the grams in a level teaspoon."
             )
         if fault := kitchen_fault(self.acid, self.pct_w_v):
             raise WrongCall(
-                f"{self.name} is no acid of the kitchen ({fault}): amounts are told of vinegar of "
-                f"{VINEGAR_PCT[0]:g} to {VINEGAR_PCT[1]:g} g in 100 mL and of citric acid, of no other."
+                f"{self.name} is no acid of the kitchen ({fault}). Amounts are told of citric acid and of vinegar of "
+                f"{VINEGAR_PCT[0]:g} to {VINEGAR_PCT[1]:g} g in 100 mL, and of no other acid."
             )
 
     @property

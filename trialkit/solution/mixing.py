@@ -189,9 +189,9 @@ class MixNote:
     code: Annotated[NoteCode, "What it is."]
     value: Annotated[
         float,
-        "Of an alkalinity, mg/L as calcium carbonate; of no safe step, the smallest step in teaspoons of liquid; "
-        "of a pH, the pH; of a drift, the pH once the air has taken its share; of weak and strong, mS/cm; of too "
-        "little for spoons, level teaspoons; of little calcium or magnesium, its share of the published solution.",
+        "Of an alkalinity, mg/L as calcium carbonate. Of no safe step, the smallest step in teaspoons of liquid. "
+        "Of a pH, the pH. Of a drift, the pH once the air has taken its share. Of weak and strong, mS/cm. Of too "
+        "little for spoons, level teaspoons. Of little calcium or magnesium, its share of the published solution.",
     ]
     lower: Annotated[float | None, "Where it may lie, or (pH, strength) where it should."] = None
     upper: Annotated[

@@ -164,9 +164,9 @@ def _refuse_changed(folder: Path, waiting: Collection[StagedFile]) -> None:
     if changed:
         names = ", ".join(str(folder / name) for name in changed)
         raise WrongCall(
-            f"{names}: changed after a trialkit command that was to replace it had been stopped, so nothing was "
-            "overwritten. Move it to another folder, run the command again, then bring what you typed in once more: "
-            f"for records by trialkit merge {folder} FILE."
+            f"A trialkit command that was to replace {names} was stopped, and the file was changed after that. So "
+            "nothing was overwritten. Move it to another folder and run the command again. Then bring in again what "
+            f"you typed: records with trialkit merge {folder} FILE."
         )
 
 

@@ -38,6 +38,6 @@ def _below(folder: Path) -> Iterator[Path]:
 def link_words(link: Path) -> str:
     """Say what to do about a link."""
     return (
-        f"{link} is a symbolic link, and nothing is read or written through one here: put the file or folder itself in "
-        "its place, or take the link away."
+        f"{link} is a symbolic link, and nothing is read or written through one here. Put the file or folder itself in "
+        "its place, or delete the link."
     )

@@ -89,16 +89,16 @@ def refuse_strangers(path: Path, data: bytes) -> None:
         If it is anything but a file of the same kind by trialkit itself, or an empty one.
     """
     if path.is_symlink():
-        raise WrongCall(f"{path} is a link, and trialkit writes through none: name a file, or take the link away.")
+        raise WrongCall(f"{path} is a link, and trialkit writes through none: name a file, or delete the link.")
     if not path.exists():
         return
     if not path.is_file():
-        raise WrongCall(f"{path} is no ordinary file, so nothing was written: name another, or take it away.")
+        raise WrongCall(f"{path} is no ordinary file, so nothing was written: name another, or move it away.")
     kind = kind_of(data)
     assert kind is not None, path
     if not is_own(path, kind):
         raise WrongCall(
-            f"{path} was not written by trialkit as it stands, so it was left alone and nothing was written: move it "
+            f"{path} was not written by trialkit as it is now, so it was left alone and nothing was written. Move it "
             "elsewhere or give it another name, then run the command again."
         )
 

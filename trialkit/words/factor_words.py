@@ -17,9 +17,9 @@ FACTOR_LABELS: Mapping[FactorName, str] = {
 SHORT_NAMES: Mapping[str, str] = {"cultivar": "cultivar", "dose_tsp": "dose", "acidifier": "acid"}
 """By the column that holds a factor's levels."""
 LEVELS_QUESTIONS: Mapping[FactorName, str] = {
-    "cultivar": "Cultivars to try, separated by commas (one alone if every bucket has it, empty if it plays no part)",
-    "dose": "Doses to try, teaspoons of nutrient a bucket, such as 2, 4, 6 (one alone if every bucket gets it)",
-    "acidifier": "Acids to try, such as white vinegar 5 %, none (one alone if every bucket gets it)",
+    "cultivar": "Cultivars to try, separated by commas (one if every bucket has it, or leave empty)",
+    "dose": "Doses to try, teaspoons of nutrient a bucket, as 2, 4, 6 (one if every bucket has it, or leave empty)",
+    "acidifier": "Acids to try, such as white vinegar 5 %, citric acid (one if every bucket has it, or leave empty)",
 }
 
 

@@ -4,19 +4,19 @@ import errno
 from collections.abc import Mapping
 
 FULL = "the disk is full, so no file was left half-written. Free some space"
-LOCKED = "it may not be written or read. Allow it, or work on a copy in a folder of your own"
+LOCKED = "you may not read or write it. Ask for leave, or work on a copy in a folder of your own"
 REASONS: Mapping[int | None, str] = {
     errno.ENOSPC: FULL,
-    errno.EDQUOT: "you may store no more there, so no file was left half-written. Take away what you need no longer",
-    errno.EFBIG: "files may not become so large there, so no file was left half-written. Have the limit raised",
-    errno.EROFS: "it stands where nothing can be written. Copy the folder to a disk that can be written to",
+    errno.EDQUOT: "you may store no more there, so no file was left half-written. Delete what you no longer need",
+    errno.EFBIG: "files may not become so large there, so no file was left half-written. Ask for a higher limit",
+    errno.EROFS: "nothing can be written there. Copy the folder to a disk that can be written to",
     errno.EACCES: LOCKED,
     errno.EPERM: LOCKED,
     errno.ENOENT: "it is not there. Look at how its name is spelled",
     errno.ENOTDIR: "part of the path is a file, no folder. Look at how its name is spelled",
-    errno.EISDIR: "it is a folder, where a file should be. Name another, or take it away",
+    errno.EISDIR: "it is a folder, where a file should be. Name another, or move it away",
     errno.ENAMETOOLONG: "its name is too long. Give it a shorter one",
-    errno.ELOOP: "it is a link that leads to itself. Take it away",
+    errno.ELOOP: "it is a link that leads to itself. Delete it",
     errno.EIO: "the disk does not answer as it should. Copy the folder to another",
     errno.EMFILE: "too many files are open. Close other programs",
 }
@@ -34,5 +34,5 @@ def file_failure_words(error: OSError, command: str) -> str:
     what = f"{error.filename}: " if error.filename else ""
     if error.errno is None:
         return str(error)
-    reason = REASONS.get(error.errno, f"the system says: {error.strerror}. See to that")
+    reason = REASONS.get(error.errno, f"the system says: {error.strerror}. Put that right")
     return f"{what}{reason}, then run {command} again."

@@ -35,9 +35,9 @@ class MergeLine:
 def merge_lines(outcome: MergeOutcome, folder: str) -> Iterator[MergeLine]:
     """Say what a merge did with a trial's folder."""
     if outcome.finished_earlier:
-        yield MergeLine("An earlier merge was stopped half-way; it is finished now.")
+        yield MergeLine("An earlier merge was stopped half-way. It is finished now.")
     for name in outcome.taken:
-        yield MergeLine(f"{name} had been changed by hand since it was written; it is taken as it stands.")
+        yield MergeLine(f"{name} was changed by hand after it was written. It is taken as it is.")
     for file in outcome.files:
         yield from _finding_lines(file.findings)
         yield from map(MergeLine, map(_corrected, file.corrections))
@@ -46,7 +46,7 @@ def merge_lines(outcome: MergeOutcome, folder: str) -> Iterator[MergeLine]:
     for conflict in outcome.chosen:
         yield MergeLine(f"Settled {conflict.id}: {_cell(conflict)} is {quoted(conflict.taken)}.")
     if outcome.conflicts:
-        yield MergeLine("Conflicts, nothing overwritten; look at the paper record, then choose:")
+        yield MergeLine("There are conflicts, and nothing was overwritten. Look at the paper record, then choose:")
     for conflict in outcome.conflicts:
         yield from map(MergeLine, _conflict_lines(conflict))
     yield MergeLine(_summary(outcome, folder))
@@ -59,13 +59,13 @@ def correct_lines(outcome: CorrectOutcome, folder: str) -> Iterator[str]:
             yield f"{finding.verdict}: {finding_sentence(finding)}"
     yield from map(_corrected, outcome.corrections)
     for conflict in outcome.settled:
-        yield f"Settled {conflict.id} by it: {quoted(conflict.returned)} had been returned."
+        yield f"That settles the conflict {conflict.id}, in which {quoted(conflict.returned)} was returned."
     if outcome.ok:
         yield f"Wrote {', '.join(outcome.changed)}. Next: trialkit check {folder}"
     else:
         yield (
-            "Nothing was corrected. Next: the same command, written so that it can be read in one way only, a date as "
-            "year-month-day, a number in the column's unit with a point before decimals."
+            "Nothing was corrected. Next: give the command again, so that it can be read in one way only. Write a date "
+            "as year-month-day, and a number in the column's unit with a point before decimals."
         )
 
 
@@ -127,6 +127,6 @@ def _answers_wanted(outcome: MergeOutcome) -> str:
     waiting = [finding for file in outcome.files if not file.merged for finding in file.findings]
     asked = dict.fromkeys(" or ".join(finding.answers) for finding in waiting if finding.verdict == "question")
     refused = any(finding.verdict == "refused" for finding in waiting)
-    fix = "fix what was refused, in a copy or with whoever sent it, then " if refused else ""
+    fix = "fix what was refused, in a copy or with whoever sent it. Then give " if refused else ""
     answers = f", with your answers: {', '.join(asked)}" if asked else ""
-    return f" Next: {fix}the same command{answers}." if waiting else ""
+    return f" Next: {fix}the same command again{answers}." if waiting else ""

@@ -27,8 +27,8 @@ from trialkit.words.phrases import between
 
 NO_POWDER = " Never add the powder itself."
 NO_ALKALINITY = (
-    "How much acid a water takes hangs on its alkalinity: give --alkalinity, or --drops and --mg-per-drop of a test "
-    f"kit, or --hardness from a strip for a guess. {LEARN_ALKALINITY}"
+    "How much acid a water takes depends on its alkalinity. Give --alkalinity, or --drops and --mg-per-drop of a test "
+    f"kit. For a guess, give --hardness from a strip. {LEARN_ALKALINITY}"
 )
 
 
@@ -39,7 +39,7 @@ def no_volume(asked: str) -> str:
 
 def nutrient_not_told(product: str) -> str:
     """Say what products.csv lacks of a nutrient."""
-    return f'products.csv does not tell the label of "{product}", or what a level teaspoon weighs.'
+    return f'products.csv lacks the label of "{product}", or what a level teaspoon weighs: write it there.'
 
 
 def mix_lines(mix: MixAnswer) -> Iterator[str]:
@@ -60,7 +60,7 @@ def mix_lines(mix: MixAnswer) -> Iterator[str]:
         yield f"  {_step(mix.acid_step, mix.acid)}"
     elif mix.acid and mix.acid.tsp > 0:
         powder = NO_POWDER if mix.acid.solution_tsp is not None else ""
-        yield f"  Do not add it: no step of it suits this water; what follows is what it would do.{powder}"
+        yield f"  Do not add it: no step of it suits this water. Below is what it would do.{powder}"
     if mix.elements_mg_l:
         yield "Nutrients, mg/L: " + ", ".join(f"{element} {mg_l:.0f}" for element, mg_l in mix.elements_mg_l.items())
     if mix.water.elements_mg_l:
@@ -69,7 +69,7 @@ def mix_lines(mix: MixAnswer) -> Iterator[str]:
         yield f"  of these from the water itself: {own}{guessed}"
     if mix.recipe.shares:
         shares = ", ".join(f"{element} {100 * share:.0f} %" for element, share in mix.recipe.shares.items())
-        yield f"Of a published solution ({mix.recipe.name}, figures from memory): {shares}"
+        yield f"Share of a published solution ({mix.recipe.name}, figures from memory): {shares}"
     ec = mix.ec_ms_cm
     value, span = f"{ec.value:.1f}", between(ec.lower, ec.upper)
     yield f"Conductivity: about {value} mS/cm{'' if span == value else f' ({span})'}"
@@ -121,7 +121,7 @@ def _step(step: AcidStep, acid: MixAmount) -> str:
     """Say how the acid goes in."""
     powder = NO_POWDER if acid.solution_tsp is not None else ""
     return (
-        f"Add it in steps of {measure_words(step.tsp)} ({step.millilitres:.3g} mL) at most; after each stir, wait a "
+        f"Add it in steps of {measure_words(step.tsp)} ({step.millilitres:.3g} mL) at most. After each, stir, wait a "
         f"minute, read the strip, and {stop_words()}.{powder}"
     )
 
@@ -152,13 +152,13 @@ def note_words(note: MixNote) -> str:
     if note.code in ("alkalinity guessed", "alkalinity contradicted"):
         apart = " pH and hardness contradict each other (softened water?)." if "contradicted" in note.code else ""
         return (
-            f"Alkalinity is a guess, {note.value:.0f} mg/L, and may be {note.lower:.0f} to {note.upper:.0f}.{apart} "
-            f"Test it, or go by the strip after every small step of acid. {LEARN_ALKALINITY}"
+            f"The alkalinity of {note.value:.0f} mg/L is a guess. It may be {note.lower:.0f} to {note.upper:.0f}."
+            f"{apart} Test it, or go by the strip after every small step of acid. {LEARN_ALKALINITY}"
         )
     if note.code == "alkalinity by drops":
         return (
-            f"By the drops the alkalinity lies between {note.lower:.0f} and {note.upper:.0f} mg/L: steps of acid are "
-            "safe for the lower."
+            f"By the drops, the alkalinity is between {note.lower:.0f} and {note.upper:.0f} mg/L. The steps of acid "
+            "are safe for the lower."
         )
     if note.code == "beyond acid":
         return (
@@ -168,33 +168,30 @@ def note_words(note: MixNote) -> str:
     if note.code == "no safe step of acid":
         smallest = f"{measure_words(note.value)} ({note.value * TEASPOON_ML:.2g} mL)"
         return (
-            f"Next to nothing in this water holds the pH: even {smallest} could take it past {note.lower:g} to "
+            f"Next to nothing in this water holds the pH. Even {smallest} could take it past {note.lower:g} to "
             f"{note.upper:g}. Add no acid, and read a strip again after some days."
         )
     if note.code == "needs no acid":
-        return f"It is at pH {note.value:.1f} with no acid: it needs none."
+        return f"Without acid it is at pH {note.value:.1f}, so it needs none."
     if note.code in ("ph too low", "ph too high"):
         low = note.code == "ph too low"
         what = (
-            "use less acid, or none; without any, water of more alkalinity would raise it"
+            "use less acid, or none. If there is none in it, water of more alkalinity would raise the pH"
             if low
-            else "more acid, or water of less alkalinity, would lower it"
+            else "use more acid, or water of less alkalinity"
         )
-        return f"pH {note.value:.1f} lies outside the window for lettuce ({note.lower:g} to {note.upper:g}): {what}."
+        return f"pH {note.value:.1f} is outside the window for lettuce ({note.lower:g} to {note.upper:g}): {what}."
     if note.code == "ph drifts":
         eaten = note.value if note.upper is None else note.upper
         return (
-            f"In a bucket that stands the pH climbs: {later_words(note.value, eaten)} (how fast: common practice, no "
-            f"source). Roots that take up nitrate add to it. {READ_AGAIN}. {ASK_AGAIN.format(whom='the adviser')}"
+            f"In a bucket that stands the pH climbs: {later_words(note.value, eaten)}. How fast is common practice, "
+            f"no source. Roots that take up nitrate add to it. {READ_AGAIN}. {ASK_AGAIN.format(whom='the adviser')}"
         )
     for element, code in LITTLE_OF.items():
         if note.code == code:
             return scarce_words(element, note.value)
     if note.code == "too little for spoons":
-        return (
-            f"{note.value:.2g} teaspoons of {note.product} cannot be measured well with spoons: mix a larger volume, "
-            "or weigh."
-        )
+        return f"Spoons measure {note.value:.2g} teaspoons of {note.product} badly: mix a larger volume, or weigh it."
     return f"About {note.value:.1f} mS/cm is {note.code} for lettuce (published: {note.lower:g} to {note.upper:g})."
 
 
@@ -208,7 +205,7 @@ def table_lines(table: MixTableAnswer) -> Iterator[str]:
         ends = between(row.ph_at_lower, row.ph_at_upper)
         told, millilitres, step = _class_amounts(row)
         yield f"{row.name:<12}{f'{row.lower:.0f}-{row.upper:.0f}':>10}{told:>28}{millilitres:>6}{step:>24}{ends:>20}"
-    yield f"Stir after each step, wait a minute, read the strip; {stop_words()}, however little it took."
+    yield f"Stir after each step, wait a minute, read the strip and {stop_words()}, however little it took."
     yield f"{beyond_acid_words()}: {OTHER_WATER}. {ROOF_WATER}."
     acid = [row for row in table.rows if row.step]
     if acid:

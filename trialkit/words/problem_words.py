@@ -32,18 +32,18 @@ ACCEPTED = {
 # Plain words for what the TOML reader says; the first that occurs in its message counts.
 TOML_HINTS = {
     "Expected '=' after a key": "Write each line as key = value.",
-    "Invalid value": 'Put text into "double quotes"; write numbers with a point and dates as 2026-08-20.',
-    "thousands of figures": "Write the number that is meant: none here has more than nineteen figures.",
+    "Invalid value": 'Put text into "double quotes". Write numbers with a point, and dates as 2026-08-20.',
+    "thousands of figures": "Write the number that is meant. No number here has more than nineteen figures.",
     "names within names": "Write one key = value on each line, and each [section] above its keys.",
     "brackets within brackets": "Take out the brackets that are not needed: a list in [square brackets] holds values.",
-    "Invalid date": "Look up the day: it is in no calendar.",
-    "Cannot overwrite a value": "The same key stands twice; remove one.",
-    "Cannot declare": "The same [section] stands twice; join them.",
+    "Invalid date": "Look up the day. No calendar has this one.",
+    "Cannot overwrite a value": "The same key is there twice: remove one.",
+    "Cannot declare": "The same [section] is there twice: join them.",
     "Unclosed array": "Close the list with ].",
     "Unescaped": "Write a backslash twice, as \\\\.",
-    "Illegal character": "Close the quotation marks on the same line; write \\n for a new line in a text.",
+    "Illegal character": "Close the quotation marks on the same line. Write \\n for a new line in a text.",
     "Unterminated string": "Close the quotation marks.",
-    "Expected newline or end of document": "Put one key = value on each line; decimals have a point, not a comma.",
+    "Expected newline or end of document": "Put one key = value on each line. Decimals have a point, not a comma.",
 }
 
 # What each kind of validation error of trial.toml expects, by pydantic's name of it or by a case of ours.
@@ -99,28 +99,28 @@ TK-F06: a closing " for each opening one | a cell that never ends
 TK-F06 text after: a closing " for each opening one | text after a closing "
 TK-F07: columns separated by one mark | a header separated by {mark}, and rows that are not
 TK-F08 empty file: a header and at least one row | an empty file
-TK-F08 no rows: at least one row below the header | none | {of_table} Write one below the header for each, with at \
-least its {needed}.
+TK-F08 no rows: at least one row below the header | none | {of_table} Write each one below the header, with at least \
+{needed}.
 TK-F09: {wanted} cells as in the header | {count} cells[[, the last of them {last!q}]]
 TK-F10: plain text | a spreadsheet workbook
-TK-F11: the table as it was written; it is read so | a table that a spreadsheet program saved in its own way\
-[[, with dates written {date_text} for {date}]][[, with decimals written {number_text} for {number}]]\
-[[, with {marks} between columns]][[, with names taken for numbers, {name_text} for {name}]] | Nothing need be done if \
+TK-F11: the table as it was written, and it is read so | a table that a spreadsheet program saved in its own way\
+[[. Dates are written {date_text} for {date}]][[. Decimals are written {number_text} for {number}]]\
+[[. Its columns are separated by {marks}]][[. Names are taken for numbers, {name_text} for {name}]] | Nothing to do if \
 it is read rightly.
-TK-F11 record: the table as it was written; it is read so | a table that a spreadsheet program saved in its own way\
-[[, with dates written {date_text} for {date}]][[, with decimals written {number_text} for {number}]]\
-[[, with {marks} between columns]][[, with names taken for numbers, {name_text} for {name}]] | Nothing need be done if \
-it is read rightly; trialkit merge DIR writes it as it was. Put single values right with trialkit correct DIR BUCKET \
-HEAD COLUMN=VALUE --why TEXT, which needs no spreadsheet program.
-TK-F12 either: dates that can be read in one way | a table that a spreadsheet program saved in its own way: {text!q} \
+TK-F11 record: the table as it was written, and it is read so | a table that a spreadsheet program saved in its own way\
+[[. Dates are written {date_text} for {date}]][[. Decimals are written {number_text} for {number}]]\
+[[. Its columns are separated by {marks}]][[. Names are taken for numbers, {name_text} for {name}]] | Nothing to do if \
+it is read rightly. trialkit merge DIR writes it as it was. To correct single values, you need no spreadsheet \
+program: trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT.
+TK-F12 either: dates that can be read in one way | a table that a spreadsheet program saved in its own way. {text!q} \
 may be {readings!o}, and nothing in the table says which
-TK-F12 both orders: dates of one order | a table that a spreadsheet program saved in its own way: {text!q} and \
+TK-F12 both orders: dates of one order | a table that a spreadsheet program saved in its own way. {text!q} and \
 {other!q} cannot have the same order of day and month
-TK-F12 day counts: dates | a table that a spreadsheet program saved in its own way: {text!q} is a day count, from 1900 \
+TK-F12 day counts: dates | a table that a spreadsheet program saved in its own way. {text!q} is a day count, from 1900 \
 or from 1904
-TK-F12 numbers: a number | a table that a spreadsheet program saved in its own way: it took numbers for dates, such \
+TK-F12 numbers: a number | a table that a spreadsheet program saved in its own way. It took numbers for dates, such \
 as {text!q}
-TK-F12 names: names as they are declared | a table that a spreadsheet program saved in its own way: it took names for \
+TK-F12 names: names as they are declared | a table that a spreadsheet program saved in its own way. It took names for \
 numbers, such as {text!q}[[, which may be {readings!o}]]
 TK-F13: data to which the rule {name!q} can be applied | a failure of the rule ({said})
 TK-F14 no text: the results as trialkit analyse wrote them | a file that cannot be read as UTF-8 text
@@ -133,48 +133,49 @@ TK-C03: each heading once | {heading!q} {count} times
 TK-V01: a value | | [[Did you mean {near!q}? ]]{of_column}
 TK-V02: a number
 TK-V02 grouped: a number | | Write {plain} without anything between the figures.
-TK-V03: a number alone | | [[Remove {unit!q} if that is the unit in the heading; convert it if not.]]
+TK-V03: a number alone | | [[Remove {unit!q} if that is the unit in the heading. If not, convert the value.]]
 TK-V04: a number with a point as decimal separator | | Write a point before decimals, nothing elsewhere.
 TK-V04 decimal: a number with a point as decimal separator | | Write {decimal} with a point.
-TK-V04 either: a number with a point as decimal separator | | Write {decimal} if the comma is a decimal separator, \
+TK-V04 either: a number with a point as decimal separator | | Write {decimal} if the comma is a decimal separator, or \
 {whole} if it separates thousands.
 TK-V05: a whole number
 TK-V06: a date as year-month-day
-TK-V06 day count: a date as year-month-day | | A spreadsheet shows its own day count here: format the column as a \
-date, year-month-day, and save again.
+TK-V06 day count: a date as year-month-day | | A spreadsheet shows its own day count here. Format the column as a \
+date, year-month-day, and save it again.
 TK-V07: a date as year-month-day | | Write year-month-day, with the year in full.
 TK-V07 one: a date as year-month-day | | Write {readings} if that is the day meant.
-TK-V07 either: a date as year-month-day | | Write {readings!o}, whichever is meant.
+TK-V07 either: a date as year-month-day | | Write {readings!o}, whichever day is meant.
 TK-V08: a day that exists
-TK-V08 weekday: a day that exists; that one is a {weekday}
+TK-V08 weekday: a day that exists. That one is a {weekday}
 TK-V09: {yes} or {no}
 TK-V12 control characters: text without control characters | | Type the text again.
 TK-V14: a finite number
-TK-V15: plain figures; read as {read}
+TK-V15: plain figures. It is read as {read}
 # Rows and links
-TK-K01: it once; row {first_row} has it already | {key!p}
-TK-K01 earlier row: it once; an earlier row has it already | {key!p}
+TK-K01: only one row for it, but row {first_row} has it already | {key!p}
+TK-K01 earlier row: only one row for it, but an earlier row has it already | {key!p}
 TK-K02: a {column} that {listed_in}.csv lists | | [[Did you mean {near!q}? Otherwise add it to {listed_in}.csv.]]
-TK-K04: a name that no other garden has | | {other} has it too, but for capitals, accents or blanks. Change one of them.
+TK-K04: a name that no other garden has | | {other} has the same name, if you leave capitals, accents and \
+blanks aside. Change one of them.
 TK-K03: a date from {first} to {last}, within a year of the start of the trial
 # The protocol
 TK-P01: a protocol in TOML | {said}[[ (at character {character} of the line)]]
 TK-P01 county: a county's block in TOML | {said}[[ (at character {character} of the line)]]
 TK-P02: a key of the protocol | {key!q} | [[Did you mean {near!q}?]][[It can be any of: {known}.]]
-TK-P02 more: keys and values of a protocol | {count} faults more | Correct those that are named, and see whether it \
-is the right file; then check again.
+TK-P02 more: keys and values of a protocol | {count} faults more | Correct those that are named. See whether it is \
+the right file, then check again.
 TK-P03 key: the key {key} | nothing
 TK-P03 section: a section [{key}] | nothing
 TK-P04 doses: numbers of teaspoons | {level!r}
 TK-P04 names: names in quotation marks | {level!r}
 TK-P04 alike: names that differ in more than capitals, accents or blanks from {other!q} | {level!q}
 TK-P04 twice: each level once | {level!r} twice
-TK-P04 close doses: doses at least {least_tsp:g} teaspoon apart: no spoon tells these from each other | {lower_tsp!r} \
-and {higher_tsp!r}
+TK-P04 close doses: doses at least {least_tsp:g} teaspoon apart, as no spoon can tell these from each other | \
+{lower_tsp!r} and {higher_tsp!r}
 TK-P05 missing: one of {levels!q} | nothing
 TK-P05 no level: one of {levels!q} | {level!r}
 TK-P05 fixed: its only level, {only!r}, or nothing | {level!r}
-TK-P05 no factor: nothing: this factor plays no part | {level!r}
+TK-P05 no factor: nothing, as this factor plays no part | {level!r}
 TK-P06 missing: the factor that is applied to whole plots | none
 TK-P06 not wanted: no whole-plot factor in a layout of kind {kind} | {factor}
 TK-P06 not varied: one of two or more factors that each have two or more levels | {factor}
@@ -184,13 +185,13 @@ TK-P09: at most {most} | {treatments} treatments
 TK-P10 missing: a whole number, as the layout is of kind {kind} | nothing
 TK-P10 not wanted: no such key in a layout of kind {kind} | {written}
 TK-P10 volunteer: 2 to {most} buckets a volunteer | {block_size}
-TK-P11 keep apart: false with fewer than {fewest} treatments: to alternate two leaves nothing to chance | true
+TK-P11 keep apart: false with fewer than {fewest} treatments, as alternating two leaves nothing to chance | true
 TK-P11 large blocks: fewer buckets in a block than the {treatments} treatments, or the kind randomised complete \
-blocks, in which each block holds them all | {block_size}
+blocks, which holds them all | {block_size}
 TK-P11 divides: a size that divides the {treatments} treatments ({sizes}) | {block_size}
-TK-P11 no divisor: resolvable = false: no size divides {treatments} treatments | {block_size}
+TK-P11 no divisor: resolvable = false, as no size divides {treatments} treatments | {block_size}
 TK-P11 replicates: a multiple of {multiple}, the blocks that hold all {treatments} treatments once | {blocks}
-TK-P11 small rectangles: at least {treatments} buckets at a site, one for each treatment | {blocks} x {rows} rows x \
+TK-P11 small rectangles: at least {treatments} buckets in a garden, one for each treatment | {blocks} x {rows} rows x \
 {columns} columns = {buckets} buckets
 TK-P11 several factors: one, as in an augmented layout each new level stands once | {count} factors with two levels \
 or more
@@ -202,7 +203,7 @@ TK-P11 few blocks: at least {needed} blocks[[ of {block_size} buckets]][[ of {ro
 all, to compare {treatments} treatments | {blocks} in {gardens:one garden/# gardens} | Raise layout.blocks, make \
 blocks larger, or add gardens.
 TK-P12 no dose: parts of the feed under [factors.dose.parts] | parts of {factor}
-TK-P12 no base: factors.dose.product too, the base by whose teaspoons doses are told | {part!q} alone
+TK-P12 no base: factors.dose.product, too, the base whose teaspoons tell the dose | {part!q} alone
 TK-P12 base: other products than the base | {part!q}, which is factors.dose.product
 TK-P12 label: a nutrient with a label and the grams of a level teaspoon in products.csv | {part!q} without
 TK-P13: calcium of {needed_mg_l:.0f} mg/L or more with {dose_tsp:g} teaspoons, half of what goes with that much \
@@ -215,9 +216,9 @@ TK-P15 pixels: {least} to {most} pixels on each side | {width} by {height} pixel
 TK-P15 damaged: a PNG picture that can be read to its end | one that is cut off or damaged
 # The layout
 TK-L01: one of {levels}
-TK-L01 no factor: an empty cell: trial.toml declares no {factor}
-TK-L02: a position of its own within the site
-TK-L03: identities with a check character | {count} without, such as {first!q}
+TK-L01 no factor: an empty cell, as trial.toml declares no {factor}
+TK-L02: a position of its own in the garden
+TK-L03: labels with a check character | {count} without, such as {first!q}
 TK-L04 no column: a column whole_plot, as the layout is a split-plot | no such column
 TK-L04 not filled in: the number of the whole plot
 TK-L04 mixed: the level that the other buckets of its whole plot have
@@ -226,16 +227,16 @@ or less often
 TK-L05 between: each of {treatments} treatments {fewest} to {most} times at {site!q} | {buckets} buckets, {differ} \
 treatments more or less often
 TK-L05 twice: each treatment at most once in each {column} | a treatment twice in {count} of them, such as {first!p}
-TK-L06: a site that layout.csv gives buckets
+TK-L06: a garden that has buckets in layout.csv
 TK-L07 layout: the layout of seed {seed} | another layout
 TK-L07 garden: the buckets of {site!q} as seed {seed} draws them | rows that no lot drew | If somebody wrote \
-them by hand and nothing is planted yet, take them out of layout.csv and run trialkit site, which draws the lots. Else \
-let them stand, and tell in the report that this garden was not randomised.
+them by hand and nothing is planted yet, take them out of layout.csv. Then run trialkit site, which draws the lots. If \
+something is planted, leave them, and say in the report that this garden was not randomised.
 TK-L08 treatments: two buckets or more of a treatment | one of each
 TK-L08 whole plots: two whole plots or more of a {factor} | one of each
 TK-L09: the number of the {column}
 TK-L09 no column: a column {column}, as the layout is of kind {kind} | no such column
-TK-L10: one in which blocks join all treatments | {groups} groups of treatments that no block compares, one with \
+TK-L10: a layout in which blocks join all treatments | {groups} groups of treatments that no block compares, one with \
 {treatment}
 TK-L11 version: {wanted}, one more than the version before
 TK-L11 twice: each garden at most once for joining and once for withdrawing | a second row
@@ -250,11 +251,11 @@ TK-H06: a date not before transplanted_on
 TK-H07: a date from transplanted_on to harvested_on
 TK-H08: rows in heads.csv for this bucket
 TK-H09: {heads}, one for each head of the bucket (bucket.heads) | {count:row} in heads.csv for {bucket!q}
-TK-H10: a weight like the others at its site
+TK-H10: a weight like the others in its garden
 TK-H11: at most {most_days} days after transplanted_on
 TK-H12: about {first_days} to {last_days} days after transplanted_on (schedule.harvest_after_days)
 TK-H13: grams | a median of {median:.3g} at {site}, where {highest_site} has {highest_median:.3g} | If {site} weighed \
-in ounces, multiply its weights by {grams_in_an_ounce:.5g}; if not, look them up.
+in ounces, multiply its weights by {grams_in_an_ounce:.5g}. If not, look them up.
 TK-H14: about one weight in five | {rounded} of {weights} weights at {site} that end in 0 or 5
 TK-H15 within a bucket: weights of their own | {heads} heads of bucket {bucket}, all of the same weight
 TK-H15 two buckets: weights of their own | the weights of bucket {first} again at bucket {bucket}: {weights_g}
@@ -266,22 +267,22 @@ TK-H19: a date, as the outcome says that the head stood in the bucket
 TK-H20: an outcome | none for {count:head} at {site}
 TK-H21 transplanting: {assigned}, when most heads of the garden were transplanted
 TK-H21 cultivar: {assigned!q}, which layout.csv gives this bucket
-TK-H22 transplanting: {assigned}, when most heads of the garden were transplanted; its row says {why!q}
-TK-H22 cultivar: {assigned!q}, which layout.csv gives this bucket; its row says {why!q}
+TK-H22 transplanting: {assigned}, when most heads of the garden were transplanted. Its row says {why!q}
+TK-H22 cultivar: {assigned!q}, which layout.csv gives this bucket. Its row says {why!q}
 # The solution
 TK-S01 dose: the dose that layout.csv gives this bucket, {assigned:g}
 TK-S01 no acid: 0, as layout.csv gives this bucket no acid
 TK-S01 acid: some acid, as layout.csv gives this bucket one
 TK-S01 volume: about {assigned:g} L, as the protocol fills the buckets
 TK-S01 mixing: {assigned}, when most buckets of the garden got their nutrient
-TK-S02 dose: the dose that layout.csv gives this bucket, {assigned:g}; its row says {why!q}
-TK-S02 no acid: 0, as layout.csv gives this bucket no acid; its row says {why!q}
-TK-S02 acid: some acid, as layout.csv gives this bucket one; its row says {why!q}
-TK-S02 volume: about {assigned:g} L, as the protocol fills the buckets; its row says {why!q}
-TK-S02 mixing: {assigned}, when most buckets of the garden got their nutrient; its row says {why!q}
-TK-S03: at most ph_before, as acid was added
+TK-S02 dose: the dose that layout.csv gives this bucket, {assigned:g}. Its row says {why!q}
+TK-S02 no acid: 0, as layout.csv gives this bucket no acid. Its row says {why!q}
+TK-S02 acid: some acid, as layout.csv gives this bucket one. Its row says {why!q}
+TK-S02 volume: about {assigned:g} L, as the protocol fills the buckets. Its row says {why!q}
+TK-S02 mixing: {assigned}, when most buckets of the garden got their nutrient. Its row says {why!q}
+TK-S03: no more than ph_before, as acid was added
 TK-S04: about {usual_ms_cm:.2g} mS/cm, as others with this dose in this garden
-TK-S05: a day not after the bucket's last harvest
+TK-S05: no day after the bucket's last harvest
 TK-S06: about {lowest:.1f} to {highest:.1f}, by the water's alkalinity and what was added
 TK-S07: mS/cm | conductivities at {site} of {ratio!n} times what the label foresees
 TK-S08 too weak: at least {least:g} g in 100 mL, as all vinegar has
@@ -289,16 +290,16 @@ TK-S08 too strong: at most {most:g} g in 100 mL
 TK-S09: at most {most:g} mg/L where acid is tried
 TK-S12: about {planned_l:g} L, as the protocol fills the buckets
 # Merges
-TK-R51: one value | {kept!q} and {returned!q} for {key} | Look at the paper record, then: trialkit merge DIR \
---choose {id}=kept, or {id}=returned, DIR being the trial's folder.
+TK-R51: one value | {kept!q} and {returned!q} for {key} | Look at the paper record, then choose: trialkit merge \
+DIR --choose {id}=kept, or {id}=returned. DIR is the trial's folder.
 TK-R55: files that belong together | a trialkit command that was stopped half-way | Run trialkit merge {folder} \
-(without files): it finishes what was begun.
+without files. It finishes what was begun.
 TK-R59 no text: the document as trialkit wrote it | bytes that are no UTF-8 text
 TK-R59 damaged: the document as trialkit wrote it | a document that is damaged[[ at {where!q}]]
 TK-R59 changed: the document as trialkit wrote it | a document that was changed since trialkit wrote it
 TK-R60: the table as trialkit merge or trialkit correct wrote it last | records that were changed since
-TK-R60 corrected: {after!c}, as corrected by {by} on {on} | | If it is right now, give the reason: trialkit correct \
-DIR BUCKET HEAD {column}=VALUE --why TEXT, with the value that stands there; if not, with the right one.
+TK-R60 corrected: {after!c}, as corrected by {by} on {on} | | Give the right value and the reason, even if the value \
+is right now: trialkit correct DIR BUCKET HEAD {column}=VALUE --why TEXT.
 # Weather
 TK-T01: a temperature not above t_max_c
 """
@@ -331,9 +332,9 @@ def problem_sentence(problem: Problem) -> str:
         place.append(f"row {told.row}")
     if told.column is not None:
         place.append(f"column {told.column}" if told.file.endswith(".csv") else told.column)
-    found = f"found {told.found}; " if told.found else ""
+    found = f"found {told.found}. Expected" if told.found else "expected"
     how_to_fix = " ".join(filter(None, (told.how_to_fix, _how_to_correct(problem))))
-    return f"{', '.join(place)}: {found}expected {told.expected}. {how_to_fix} [{told.rule}]"
+    return f"{', '.join(place)}: {found} {told.expected}. {how_to_fix} [{told.rule}]"
 
 
 def _how_to_correct(problem: Problem) -> str:

@@ -19,13 +19,13 @@ from trialkit.words.message_words import MessageWords, by_name, messages_of
 from trialkit.words.problem_words import said_of
 
 _MESSAGES = """
-TK-R01: the file is not in UTF-8 but looks like {encoding}, and was read as that; see whether the words look right: \
+TK-R01: the file is not in UTF-8 but looks like {encoding}, and was read as that. See whether the words look right: \
 {words!q}
 TK-R01 byte-order mark: the file begins with a byte-order mark, which was taken off
 TK-R01 UTF-16: the file is in UTF-16, and was read as that
 TK-R02: it may have been {became!q}. | |  | {became!q}
-TK-R02 encoding: the file is not in UTF-8; it may be {encoding}, with the words {words!q}, or {other}, with \
-{other_words!q}. | | See which are right; if the former are not, save the file again as "CSV UTF-8". | {encoding}
+TK-R02 encoding: the file is not in UTF-8. It may be {encoding}, with the words {words!q}, or {other}, with \
+{other_words!q}. | | See which words are right. If the first are not, save the file again as "CSV UTF-8". | {encoding}
 TK-R03: columns are separated by {marks}, not commas
 TK-R03 first line: the first line says that columns are separated by {mark!q}
 TK-R04 workbook: the name ends in {ending}, but the file is a workbook
@@ -57,9 +57,9 @@ TK-R08 no record: at least one record | none
 TK-R09: a closing " for each opening one | a quotation mark in line {line} that is never closed
 TK-R09 text after: a closing " for each opening one | text after a closing quotation mark, in line {line}
 TK-R10 no table: the headings of heads, solution or visits, such as bucket, head, weight_g | {headings!q}
-TK-R10 another table: heads, solution or visits; layout, sites and products are not merged but edited by hand | \
+TK-R10 another table: heads, solution or visits. Layout, sites and products are not merged: edit them by hand | \
 the table {table}
-TK-R11: the headings are in row {header_row}; what stands above them would not be read.
+TK-R11: the headings are in row {header_row}. What is above them would not be read.
 TK-R12 no values: a column {heading!q} that has no values was passed over
 TK-R12 rows: blank rows were passed over
 TK-R12 columns: blank columns right of the table were passed over
@@ -69,8 +69,8 @@ TK-R14 below: rows of the table {table} only | another header: {text!q}
 TK-R14 beside: the table {table} only | headings of the table {other} beside it: {text!q}
 TK-R15: one value in each cell | merged cells {cells}
 TK-R16 remark: a remark on a cell is not read.
-TK-R16 struck out: colours and strokes are not read; the values would be taken as they stand. | {count:cell} struck out
-TK-R16 coloured: colours and strokes are not read; the values would be taken as they stand. | {count:cell} coloured \
+TK-R16 struck out: colours and strokes are not read, so the values would be taken as they are. | {count:cell} struck out
+TK-R16 coloured: colours and strokes are not read, so the values would be taken as they are. | {count:cell} coloured \
 otherwise than the rest
 TK-R17 sheet: it would be read like the others. | a hidden sheet
 TK-R17 rows: they would be read like the others. | {count:hidden row/# hidden rows}
@@ -79,19 +79,19 @@ TK-R18 error: a value | the error {text!q}
 TK-R18 without value: a value | the formula {text!q} without its value
 TK-R18 as text: a number | the formula {text!q} as text | Replace the formula by its value.
 TK-R19: only capitals, blanks or the title differ
-TK-R19 order: the columns stand in another order and were read by their headings
+TK-R19 order: the columns are in another order and were read by their headings
 TK-R20: each heading once | {heading!q} {count} times
-TK-R21: it looks like {became}. | | See whether it is; for another column, name it: {option}.
-TK-R21 unit: it looks like {meant}, in {unit}; every value would be converted. | | See whether it is; for another \
+TK-R21: it looks like {became}. | | See whether it is. For another column, name it: {option}.
+TK-R21 unit: it looks like {meant}, in {unit}. Every value would be converted. | | See whether it is. For another \
 column, name it: {option}. | {meant}, converted from {unit}
 TK-R21 remembered: as answered before, of a file with the same headings
-TK-R22: the table has no such column; it would be left out, and kept in the original under returned. | | See whether \
-it is needed; what matters belongs under note.[[ If it stands for one of {absent}, name that: {option}.]] | left out
+TK-R22: the table has no such column. It would be left out, and kept in the original under returned. | | See whether \
+it is needed. What matters belongs under note.[[ If it stands for one of {absent}, name that: {option}.]] | left out
 TK-R22 no table: no table of the record has such a heading, nor enough of the others. | | Say which column it stands \
-for: {answers!o}[[, one of {columns}]]; write nothing after the equals sign to leave it out.
+for: {answers!o}[[, one of {columns}]]. Write nothing after the equals sign to leave it out.
 TK-R22 answered: the column {heading!q} was left out, as answered
 TK-R22 remembered: the column {heading!q} was left out, as answered before of a file with the same headings
-TK-R22 no heading: it has no heading; it would be left out, and kept in the original under returned. | column \
+TK-R22 no heading: it has no heading. It would be left out, and kept in the original under returned. | column \
 {number} with {first!q} and {more} more | | left out
 TK-R23: {wanted} cells as in the header | {count} cells[[, the last of them {last!q}]]
 TK-R23 right: {wanted} cells as in the header | a value right of the table[[, the last of them {last!q}]]
@@ -116,22 +116,22 @@ TK-R30 several gardens: a name that one garden has | | Ask which garden it is, a
 TK-R30 garden: a garden of the trial: {gardens}
 TK-R31: one row for {which} | {differences}
 TK-R32: {absent} of the {planned} buckets of {site} {absent:has/have} no row, neither in the file nor in heads.csv. | \
-{first}[[ and {more} more]] | Ask whether they are still to come: accepting merges what is here and waits for them. A \
-bucket that died has the outcome dead; one of which nobody knows may stay away. | still to come
+{first}[[ and {more} more]] | Ask whether they are still to come. If you accept, what is here is merged, and they \
+may follow. A bucket that died has the outcome dead. One of which nobody knows needs no row. | still to come
 TK-R33: the comma is the decimal separator, as in the whole column
 TK-R33 one way: it can be read in one way only
-TK-R34 mixed: this column has commas and points as decimal separators; each would be read as one. | |  | decimals
+TK-R34 mixed: this column has commas and points as decimal separators. Each would be read as one. | |  | decimals
 TK-R34 gap: the gap may separate thousands ({became}), or two numbers may stand in one cell. | |  | {became!q}
 TK-R34 either: it may be {decimal} (the {mark} is the decimal separator) or {whole} (it separates thousands). | | Say \
 which: --decimals {mark} reads {decimal}, --decimals {other} reads {whole}.
 TK-R35: the unit is that of the column
 TK-R35 converted: converted, 1 {unit} being {factor} {column_unit}
-TK-R36 kg: as a weight in grams it is unlikely; in kilograms it would be {weight_g} g. | | Ask what the scale showed; \
-then say --weights kg to convert such weights, or --weights g if not.
-TK-R36 oz: as a weight in grams it is unlikely; in ounces it would be {weight_g} g. | | Ask what the scale showed; \
-then say --weights oz to convert such weights, or --weights g if not.
+TK-R36 kg: as a weight in grams it is unlikely. In kilograms it would be {weight_g} g. | | Ask what the scale showed. \
+Then say --weights kg to convert such weights, or --weights g to leave them.
+TK-R36 oz: as a weight in grams it is unlikely. In ounces it would be {weight_g} g. | | Ask what the scale showed. \
+Then say --weights oz to convert such weights, or --weights g to leave them.
 TK-R37 number: one number, or an empty cell
-TK-R37 made a date: one number | | A spreadsheet program took the number for a date: look up the record and type the \
+TK-R37 made a date: one number | | A spreadsheet program took the number for a date. Look up the record and type the \
 number again.
 TK-R37 date: a date, or an empty cell | | Look up the record, or leave the cell empty.
 TK-R37 no year: a date with its year | | Write year-month-day, with the year in full.
@@ -149,10 +149,10 @@ TK-R41 both orders: one order of day and month throughout | {text!q}, which can 
 only be the other way | Write all dates year-month-day, such as 2026-08-20, after a look at the paper record.
 TK-R42: a day count: {from_1900} if it begins in 1900, as usual, or {from_1904} if in 1904. | | Say which: {answers!o}.
 TK-R43: it can be read in one way only
-TK-R43 time: it can be read in one way only; the time of day was left out
+TK-R43 time: it can be read in one way only. The time of day was left out
 TK-R43 order: {order}, as every date of the sheet must be
 TK-R44: the value that the formula had when it was saved
-TK-R45: in every row the head was cut before it was transplanted; the two columns would be exchanged. | \
+TK-R45: in every row the head was cut before it was transplanted. The two columns would be exchanged. | \
 transplanted_on and harvested_on | | each other
 TK-R46: it is no table of the record and would be left out. | a sheet
 TK-R47 trial: a form of the trial {ours} | a form of {theirs!q}
@@ -173,17 +173,16 @@ TK-R48 table: the tables heads, solution and visits | a table {table!q}
 TK-R48 texts: texts only | something else in the table {table!q}
 TK-R49: it may be {became}.
 TK-R50: nothing else can be meant
-TK-R52: {count:1 row is/# rows are} not complete yet in {table}.csv; a later return may fill in the rest
-TK-R53: others of this column are written as {other}; if a program exchanged day and month before it wrote them so, \
+TK-R52: {count:1 row is/# rows are} not complete yet in {table}.csv. A later return may fill in the rest
+TK-R53: others of this column are written as {other}. If a program exchanged day and month before it wrote them so, \
 they are wrong. They would be taken as they are.
 TK-R54: the sheet was recognised by its headings as the table {table}
 TK-R56 unknown: one of the conflicts that are open: {known} | {id!q}
 TK-R56 gone: a row of {table}.csv | {key}, which is no longer there
 TK-R56 several: the ID of one conflict | {id!q}, which is that of {keys}
 TK-R56 row: {cause.expected} | {chosen_key}, {column} {cause.found} | {cause.how_to_fix} Choose for the other cells \
-of this row together with it, or correct the row of {chosen_in}.csv: trialkit correct DIR BUCKET HEAD \
-COLUMN=VALUE --why TEXT.
-TK-R57: it belongs to {other}, and the form to {site}; it would be taken as it stands.
+of this row, too. Or correct the row of {chosen_in}.csv: trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT.
+TK-R57: it belongs to {other}, and the form to {site}. It would be taken as it is.
 TK-R58: the words around the record were passed over: {around!q}
 TK-R61: {text!q} for {key} was decided against before, and {kept!q} stays
 """
@@ -258,7 +257,7 @@ def _what(told: ToldFinding) -> str:
         return f"{told.found} was read as {told.became}: {told.why}." if told.became else f"{told.why}."
     if told.verdict == "question":
         return f"{told.found}: {told.why} {told.how_to_fix}" if told.found else f"{told.why} {told.how_to_fix}"
-    expected = f"found {told.found}; expected {told.why}" if told.found else told.why
+    expected = f"found {told.found}. Expected {told.why}" if told.found else told.why
     return f"{expected}. {told.how_to_fix}"
 
 

@@ -25,6 +25,8 @@ True
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from trialkit._version import __version__
+
 if TYPE_CHECKING:
     from trialkit.analysis import analyse
     from trialkit.interface.ledger import Ledger
@@ -35,8 +37,17 @@ if TYPE_CHECKING:
     from trialkit.report.page import report_html
     from trialkit.rules.trial_folder import check_trial as check
 
-__version__ = "0.1.0"
-__all__ = ["Ledger", "Trial", "analyse", "check", "example_folder", "fit_mixed", "lay_out", "report_html"]
+__all__ = [
+    "Ledger",
+    "Trial",
+    "__version__",
+    "analyse",
+    "check",
+    "example_folder",
+    "fit_mixed",
+    "lay_out",
+    "report_html",
+]
 
 # Name -> (module, name there); imported when first used, so that the command line starts quickly.
 _PUBLIC = {
@@ -59,4 +70,4 @@ def __getattr__(name: str) -> Any:
 
 
 def __dir__() -> list[str]:
-    return sorted([*__all__, "__version__"])
+    return sorted(__all__)

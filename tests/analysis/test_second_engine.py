@@ -14,10 +14,10 @@ from commands import run
 from trialkit._resources import resource_folder
 from trialkit.analysis import Results, second_engine
 from trialkit.analysis.second_engine import BOUNDS, by_statsmodels
-from trialkit.cli.steps import write_report
 from trialkit.documents.document import as_text
 from trialkit.mixed import fit_mixed
 from trialkit.rules.trial_folder import read_trial
+from trialkit.steps.trial_steps import write_report
 
 EXAMPLES = resource_folder("example_trials")
 

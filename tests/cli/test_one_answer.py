@@ -17,7 +17,6 @@ from once import value_once
 from small_trial import small_trial
 from trialkit._resources import resource_folder
 from trialkit.analysis import Results
-from trialkit.cli.summary import summary
 from trialkit.documents.decision import Decision
 from trialkit.documents.document import as_data, as_text
 from trialkit.domain.treatment import Treatment
@@ -29,6 +28,7 @@ from trialkit.report.evidence_page import evidence_html
 from trialkit.report.handout import handout_html
 from trialkit.report.page import report_html
 from trialkit.rules.trial_folder import read_trial
+from trialkit.steps.summary import summary
 from trialkit.words.measures import spoons
 from trialkit.words.phrases import chance
 

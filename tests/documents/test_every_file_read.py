@@ -40,8 +40,8 @@ from trialkit.words.problem_words import problem_sentence
 PACKAGE = resource_folder("schemas").parent / "trialkit"
 READING = re.compile(r"\b(from_text|toml_data|json\.loads|raw_decode|tomllib\.loads)\(")
 READERS: Mapping[str, str] = {
-    "cli/plan_steps.py": "results.json of an earlier trial",
-    "cli/steps.py": "results/results.json",
+    "steps/plan_steps.py": "results.json of an earlier trial",
+    "steps/trial_steps.py": "results/results.json",
     "documents/document.py": "what others hand to it",
     "evidence/ledger.py": "entry.json of a ledger, and its versions",
     "evidence/ledger_index.py": "index.jsonl of a ledger",

@@ -12,7 +12,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from small_plan import small_plan, write_plan_folder
-from trialkit.cli.plan_steps import model_of
 from trialkit.documents.document import as_text
 from trialkit.documents.plan import DesignRow, LimitName, Plan, PlanVerdict
 from trialkit.domain.thresholds import SAME_VALUE_G
@@ -23,6 +22,7 @@ from trialkit.planning.simulated_power import exact_or_simulated_power
 from trialkit.planning.trial_plan import make_plan
 from trialkit.planning.trial_value import MUCH_LESS, SAVED_SHARE, SOME_MORE, choose
 from trialkit.rules.trial_folder import read_trial
+from trialkit.steps.plan_steps import model_of
 
 PRICED = "cost_per_bucket = {cost}\nheads_a_year = {heads}\nprice_per_kg = 4\n"
 WIDE = {"buckets_per_site": 16, "heads_per_bucket": 4, "sites": 6, "visits": 60}

@@ -6,7 +6,6 @@ from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from trialkit.cli.plan_steps import model_of
 from trialkit.documents.document import as_written
 from trialkit.documents.plan import Dropped, Plan, PlanVerdict, Refusal, VarianceSource
 from trialkit.domain.treatment import Treatment
@@ -15,6 +14,7 @@ from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.exact import expected_power
 from trialkit.planning.trial_plan import make_plan
 from trialkit.rules.trial_folder import read_trial
+from trialkit.steps.plan_steps import model_of
 
 PROTOCOL = """\
 [trial]

@@ -13,10 +13,10 @@ from unittest.mock import patch
 from commands import run
 from returned_files import good_return, other_values
 from small_trial import write_small_trial
-from trialkit.cli.steps import Step
 from trialkit.documents.document import as_text
 from trialkit.evidence.ledger import WRITTEN_ASIDE
 from trialkit.evidence.ledger_index import NEXT_INDEX
+from trialkit.steps.trial_steps import Step
 from trialkit.tables.committing import COMMITTED, LOCK
 
 State = Mapping[str, bytes | None]
@@ -209,7 +209,7 @@ def quick() -> Iterator[None]:
     with ExitStack() as held:
         for module, name, key in SLOW:
             held.enter_context(_once(module, name, key))
-        demo = import_module("trialkit.cli.steps").demo_steps
+        demo = import_module("trialkit.steps.trial_steps").demo_steps
         held.enter_context(patch("trialkit.cli.demo_command.demo_steps", lambda folder: _first(demo(folder))))
         yield
 

@@ -11,7 +11,6 @@ import pytest
 
 from page_lines import page_lines, template_lines
 from sentences import module_sentences, sentences, too_long, words
-from trialkit.cli.plan_steps import model_of
 from trialkit.documents.document import as_written
 from trialkit.domain.units import Measures
 from trialkit.planning.assumptions import Assumptions
@@ -19,6 +18,7 @@ from trialkit.planning.exact import expected_power
 from trialkit.planning.trial_plan import make_plan
 from trialkit.report.plan_page import plan_html
 from trialkit.rules.trial_folder import read_trial
+from trialkit.steps.plan_steps import model_of
 from trialkit.words.plan_words import summary
 
 ROOT = Path(__file__).parents[2]

@@ -9,8 +9,8 @@ import click
 from trialkit.cli.failures import ComputationFailure, speaks_plainly
 from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer
-from trialkit.cli.steps import analyse_folder, reason_for_none
 from trialkit.documents.document import as_data
+from trialkit.steps.trial_steps import analyse_folder, reason_for_none
 
 
 @click.command("analyse")
@@ -29,7 +29,7 @@ def command(folder: Path, all_pairs: bool, as_json: bool) -> None:
     Example: trialkit analyse autumn_dose
     """
     step = analyse_folder(folder, all_pairs=all_pairs)
-    from trialkit.cli.summary import summary  # loads the analysis
+    from trialkit.steps.summary import summary  # loads the analysis
 
     decided = step.results.decision is not None
     if decided or as_json:

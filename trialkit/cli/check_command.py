@@ -10,7 +10,7 @@ from trialkit.cli.failures import show_problems, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
 from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer, tell
-from trialkit.cli.steps import check_folder, check_with_pages, stage_of
+from trialkit.steps.trial_steps import check_folder, check_with_pages, stage_of
 
 NEXT = {"plan": "plan", "layout": "forms", "records": "analyse"}
 

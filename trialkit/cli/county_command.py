@@ -39,7 +39,7 @@ def command(folder: Path, as_json: bool, **changes: str | None) -> None:
 
     Example: trialkit county --sowing "Sow in mid March or in late August." --logo emblem.png
     """
-    from trialkit.cli.county_steps import set_county, show_county
+    from trialkit.steps.county_steps import set_county, show_county
 
     given = {key: value for key, value in changes.items() if value is not None}
     document, text = set_county(folder, given) if given else show_county(folder)

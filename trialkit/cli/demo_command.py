@@ -8,7 +8,7 @@ import click
 
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.speaking import tell
-from trialkit.cli.steps import demo_steps
+from trialkit.steps.trial_steps import demo_steps
 
 
 @click.command("demo")

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import click
 
-from trialkit.cli.evidence_steps import add_means, add_trial, listing, pool_ledger, withdraw_entry
 from trialkit.cli.failures import DataFailure, speaks_plainly
 from trialkit.cli.shared_options import as_json, without_links
 from trialkit.cli.speaking import answer, tell
+from trialkit.steps.evidence_steps import add_means, add_trial, listing, pool_ledger, withdraw_entry
 
 ledger_folder = click.option(
     "--ledger",
@@ -45,7 +46,7 @@ def add(trial: Path, ledger: Path) -> None:
 
     Example: trialkit evidence add autumn_dose --ledger ledger
     """
-    tell(add_trial(trial, ledger) if trial.is_dir() else add_means(trial, ledger))
+    tell(add_trial(trial, ledger, partial(tell, err=True)) if trial.is_dir() else add_means(trial, ledger))
 
 
 @command.command("list", short_help="List the entries and verify their digests.")

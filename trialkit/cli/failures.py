@@ -9,10 +9,10 @@ from typing import Any, TypeVar
 import click
 
 from trialkit.cli.main import DATA_ERROR, NOT_COMPUTED, WRONG_CALL
-from trialkit.cli.speaking import printable
 from trialkit.documents.document import DamagedDocument
 from trialkit.documents.problems import Problem
 from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.pages.printable import printable
 from trialkit.tables.problem import PlanError, TrialError
 from trialkit.words.file_words import file_failure_words
 from trialkit.words.phrases import count

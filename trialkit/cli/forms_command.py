@@ -7,9 +7,9 @@ from pathlib import Path
 import click
 
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.forms_steps import write_forms
 from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer, tell
+from trialkit.steps.forms_steps import write_forms
 
 
 @click.command("forms")

@@ -9,7 +9,7 @@ import click
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.shared_options import trial_folder
 from trialkit.cli.speaking import tell
-from trialkit.cli.steps import lay_out
+from trialkit.steps.trial_steps import lay_out
 
 
 @click.command("layout")

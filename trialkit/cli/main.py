@@ -16,8 +16,8 @@ from typing import Any, NoReturn
 import click
 from click.shell_completion import CompletionItem
 
-from trialkit import __version__
 from trialkit._startup import begin_lightly
+from trialkit._version import __version__
 
 # Command -> (group in the help, one line of help). The line stands here so that --help imports nothing heavy.
 COMMANDS: dict[str, tuple[str, str]] = {

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -9,10 +12,11 @@ import click
 from click.core import ParameterSource
 
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.following_steps import start_following
 from trialkit.cli.shared_options import without_links
 from trialkit.cli.speaking import progress_told, tell
-from trialkit.cli.steps import copy_bundled, start_trial
+from trialkit.steps.following_steps import start_following
+from trialkit.steps.trial_steps import copy_bundled
+from trialkit.words.phrases import count
 
 
 class _Dose(click.ParamType[float]):
@@ -80,7 +84,7 @@ def command(ctx: click.Context, /, folder: Path, example: str | None, source: Pa
         _refuse_others(ctx)
         tell(start_following(folder, source, answers["seed"], progress_told()))
     else:
-        tell(copy_bundled(folder, example) if example else start_trial(folder, answers))
+        tell(copy_bundled(folder, example) if example else _start_trial(folder, answers))
 
 
 def _refuse_others(ctx: click.Context) -> None:
@@ -95,3 +99,23 @@ def _refuse_others(ctx: click.Context) -> None:
         raise click.UsageError(
             f"--from answers what {' and '.join(given)} would. Leave this out, and change trial.toml afterwards."
         )
+
+
+def _start_trial(folder: Path, answers: Mapping[str, Any]) -> str:
+    """Start a trial folder from answers, asking for those that are missing."""
+    from trialkit.cli.questions import Options, ask
+    from trialkit.protocol import starting as new
+    from trialkit.protocol.county import read_county
+
+    new.refuse_if_filled(folder)
+    block = read_county(folder)
+    asked = ask(Options(**answers))
+    measures = block.county.measures if block else asked.measures
+    new.start_trial(folder, replace(asked, id=new.id_from(folder.resolve().name), measures=measures))
+    treatments = math.prod(len(levels) or 1 for levels in (asked.cultivars, asked.doses, asked.acidifiers))
+    blocks = f"{count(asked.blocks, 'block')} in {'it' if len(asked.sites) == 1 else 'each'}"
+    return (
+        f"Started {folder}: {count(treatments, 'treatment')} at {count(len(asked.sites), 'garden')}, {blocks}. Fill in "
+        "the season and the days of sowing and start in trial.toml. Describe the gardens in sites.csv, and nutrient "
+        f"and acid in products.csv. Next: trialkit plan {folder}"
+    )

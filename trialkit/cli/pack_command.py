@@ -10,14 +10,10 @@ import click
 from trialkit.cli.failures import CallFailure, DataFailure, speaks_plainly
 from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer
-from trialkit.cli.steps import RESULTS_FILE, RESULTS_FOLDER, changed_inputs, read_results
-from trialkit.domain.errors import WrongCall
+from trialkit.steps.pack_steps import pack_folder
 
 if TYPE_CHECKING:
-    from trialkit.documents.answers import PackAnswer
     from trialkit.protocol.publication import Licence
-
-USUAL_LICENCE: Licence = "CC-BY-4.0"
 
 
 @click.command("pack")
@@ -60,45 +56,3 @@ def _tell_gaps(folder: Path, *, as_json: bool) -> None:
     if missing:
         lines = [f"{one.standard} asks for {one.what}: tell it in {one.key}." for one in missing]
         raise DataFailure("\n".join(lines))
-
-
-def pack_folder(folder: Path, into: Path | None, licence: Licence | None = None) -> tuple[PackAnswer, str]:
-    """Write a trial's data package; say what was written, for programs and for people."""
-    from trialkit.documents.answers import PackAnswer
-    from trialkit.report.data_package import data_package
-    from trialkit.report.metadata import gaps
-    from trialkit.rules.trial_folder import read_trial
-    from trialkit.tables.atomic import write_bytes
-    from trialkit.tables.committing import at_work, write_outputs
-    from trialkit.tables.own_files import refuse_strangers
-
-    if into is not None and into.suffix.lower() != ".zip":
-        raise WrongCall(
-            f'--into "{"" if into == Path() else into}" does not end in .zip: name a file such as trial.zip.'
-        )
-    with at_work(folder):
-        trial = read_trial(folder)
-        used = licence or trial.protocol.publication.licence or USUAL_LICENCE
-        results, said = None, f"It holds no results: to have them in, run trialkit analyse {folder} first."
-        path = folder / RESULTS_FOLDER / RESULTS_FILE
-        if path.is_file():
-            changed = changed_inputs(folder, read_results(folder))
-            if changed:
-                said = f"It holds no results, since {', '.join(changed)} changed after the analysis."
-            else:
-                results, said = path.read_bytes(), "It holds the results, too."
-        data = data_package(trial, used, results)
-        name = f"{RESULTS_FOLDER}/{trial.protocol.trial.id}.zip"
-        if into is None:
-            write_outputs(folder, {name: data})
-    target = into or folder / name
-    if into is not None:
-        refuse_strangers(into, data)
-        into.parent.mkdir(parents=True, exist_ok=True)
-        write_bytes(into, data)
-    packed = PackAnswer(str(target), len(data), used, results is not None, gaps(trial))
-    lacking = f" To be cited it lacks something: trialkit pack {folder} --check." if packed.missing else ""
-    return packed, (
-        f"Packed {len(trial.heads)} heads in {len(trial.layout)} buckets: {target} ({len(data) / 1000:.0f} kB, data "
-        f"under {used}). {said} Names of gardens and notes are in it: read them before you publish.{lacking}"
-    )

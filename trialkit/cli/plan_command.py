@@ -8,9 +8,9 @@ from pathlib import Path
 import click
 
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.plan_steps import PAGE_FILE, plan_folder
 from trialkit.cli.shared_options import as_json, trial_folder, without_links
 from trialkit.cli.speaking import answer, progress_told, tell
+from trialkit.steps.plan_steps import PAGE_FILE, plan_folder
 
 
 @click.command("plan")

@@ -11,11 +11,10 @@ from typing import NamedTuple
 import click
 
 from trialkit.domain.quoting import quoted
-from trialkit.protocol.starting import NewTrial
+from trialkit.protocol.starting import LARGEST_SEED, NewTrial
 from trialkit.tables.table_schema import load_schema
 from trialkit.words.factor_words import LEVELS_QUESTIONS
 
-LARGEST_SEED = 10**8
 SPOON_WORDS = re.compile(r"\s*(tsp|teaspoons?)\.?$", re.IGNORECASE)
 
 NOTHING_VARIES = "Nothing varies, so there is nothing to compare: give two or more cultivars, doses or acids."

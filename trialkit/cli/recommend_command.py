@@ -6,11 +6,11 @@ from pathlib import Path
 
 import click
 
-from trialkit.cli.evidence_steps import recommend_from
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.shared_options import as_json
 from trialkit.cli.speaking import answer
 from trialkit.languages import LANGUAGES
+from trialkit.steps.evidence_steps import recommend_from
 
 
 @click.command("recommend")

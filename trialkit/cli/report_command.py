@@ -9,7 +9,7 @@ import click
 from trialkit.cli.failures import CallFailure, DataFailure, speaks_plainly
 from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer, tell
-from trialkit.cli.steps import differences, second_engine, write_report
+from trialkit.steps.trial_steps import differences, second_engine, write_report
 from trialkit.words.phrases import count
 
 

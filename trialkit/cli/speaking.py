@@ -5,17 +5,15 @@ from __future__ import annotations
 import json
 import re
 import sys
-import unicodedata
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from trialkit.documents.document import as_data
+from trialkit.pages.printable import is_plain, printable
 
 if TYPE_CHECKING:
     from trialkit.planning.trial_value import Progress
-
-JOINERS = "\u200c\u200d"  # inside words of several scripts
 
 
 def tell(text: str, *, err: bool = False) -> None:
@@ -29,24 +27,7 @@ def answer(document: Any, text: str, *, as_json: bool) -> None:
         tell(text)
         return
     written = json.dumps(as_data(document), indent=2, ensure_ascii=False)
-    click.echo(re.sub(r"[^\n -~]", lambda mark: mark[0] if _is_plain(mark[0]) else json.dumps(mark[0])[1:-1], written))
-
-
-def printable(text: str) -> str:
-    r"""Write out what a terminal would obey, all but line ends.
-
-    Examples
-    --------
-    >>> print(printable("red" + chr(27) + "[31m" + chr(0x202E)))
-    red\x1b[31m\u202e
-    """
-    return "".join(
-        mark if mark == "\n" or _is_plain(mark) else mark.encode("unicode_escape").decode("ascii") for mark in text
-    )
-
-
-def _is_plain(mark: str) -> bool:
-    return mark.isprintable() or mark in JOINERS or unicodedata.category(mark) == "Zs"
+    click.echo(re.sub(r"[^\n -~]", lambda mark: mark[0] if is_plain(mark[0]) else json.dumps(mark[0])[1:-1], written))
 
 
 BAR_WIDTH = 30

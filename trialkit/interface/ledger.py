@@ -48,14 +48,17 @@ class Ledger:
 
     def add(self, source: Trial | PathLike) -> None:
         """Accept an analysed trial (a `trialkit.Trial`, or its folder), or a CSV table of older means."""
-        from trialkit.cli.evidence_steps import add_means, add_trial
+        from trialkit.steps.evidence_steps import add_means, add_trial
 
         path = Path(source) if isinstance(source, str | Path) else source.folder
-        (add_trial if path.is_dir() else add_means)(path, self._folder)
+        if path.is_dir():
+            add_trial(path, self._folder, lambda _: None)
+        else:
+            add_means(path, self._folder)
 
     def withdraw(self, entry: str, why: str) -> None:
         """Withdraw an entry, by the start of its id or by its trial's; it stays, marked, and counts no more."""
-        from trialkit.cli.evidence_steps import withdraw_entry
+        from trialkit.steps.evidence_steps import withdraw_entry
 
         withdraw_entry(self._folder, entry, why)
 
@@ -69,25 +72,25 @@ class Ledger:
 
     def problems(self) -> tuple[str, ...]:
         """What was damaged or changed by hand; nothing where every file is as it was put there."""
-        from trialkit.cli.evidence_steps import listing
+        from trialkit.steps.evidence_steps import listing
 
         return listing(self._folder)[0].damaged
 
     def pool(self) -> Recommended:
         """Pool all trials that count, and write pool.html."""
-        from trialkit.cli.evidence_steps import pool_ledger
+        from trialkit.steps.evidence_steps import pool_ledger
 
         return pool_ledger(self._folder)[0]
 
     def recommend(self) -> Recommended:
         """Work out the recommended defaults, and write recommended.json, handout and care sheet."""
-        from trialkit.cli.evidence_steps import recommend_from
+        from trialkit.steps.evidence_steps import recommend_from
 
         return recommend_from(self._folder)[0]
 
     def candidates(self) -> pd.DataFrame:
         """Everything that could be recommended, and what is expected of it: one row a candidate."""
-        from trialkit import __version__
+        from trialkit._version import __version__
         from trialkit.evidence.versions import pool_now
         from trialkit.interface.frames import tidy
         from trialkit.planning.next_trial import propose

@@ -148,7 +148,7 @@ class Trial:
 
     def check(self, stage: Stage | None = None) -> CheckResult:
         """Find every problem, as far as the trial has come, or up to a stage: "plan", "layout" or "records"."""
-        from trialkit.cli.steps import check_folder, stage_of
+        from trialkit.steps.trial_steps import check_folder, stage_of
 
         return check_folder(self._folder, stage or stage_of(self._folder))
 
@@ -173,7 +173,7 @@ class Trial:
         progress : callable, optional
             Told of long work: what, how much is done, how much there is.
         """
-        from trialkit.cli.plan_steps import plan_folder
+        from trialkit.steps.plan_steps import plan_folder
 
         return plan_folder(
             self._folder,
@@ -187,7 +187,7 @@ class Trial:
 
     def layout(self) -> pd.DataFrame:
         """Draw the layout and write it, unless it was drawn; return it: one row a bucket."""
-        from trialkit.cli.steps import lay_out
+        from trialkit.steps.trial_steps import lay_out
 
         if not (self._folder / "layout.csv").is_file():
             lay_out(self._folder)
@@ -195,7 +195,7 @@ class Trial:
 
     def forms(self) -> tuple[Path, ...]:
         """Write what gardens print and fill in; return the files."""
-        from trialkit.cli.forms_steps import write_forms
+        from trialkit.steps.forms_steps import write_forms
 
         return write_forms(self._folder, lambda _: None).files
 
@@ -262,7 +262,7 @@ class Trial:
 
     def analyse(self, *, all_pairs: bool = False) -> Results:
         """Analyse it and write results/results.json."""
-        from trialkit.cli.steps import analyse_folder
+        from trialkit.steps.trial_steps import analyse_folder
 
         return analyse_folder(self._folder, all_pairs=all_pairs).results
 
@@ -275,32 +275,32 @@ class Trial:
         WrongCall
             If there was none.
         """
-        from trialkit.cli.steps import read_results
+        from trialkit.steps.trial_steps import read_results
 
         return read_results(self._folder)
 
     def report(self) -> Path:
         """Write results/report.html from the last analysis; return where it is."""
-        from trialkit.cli.steps import REPORT_FILE, RESULTS_FOLDER, write_report
+        from trialkit.steps.trial_steps import REPORT_FILE, RESULTS_FOLDER, write_report
 
         write_report(self._folder)
         return self._folder / RESULTS_FOLDER / REPORT_FILE
 
     def verify(self) -> tuple[str, ...]:
         """Analyse again and name what is not as results and report have it; nothing where all is."""
-        from trialkit.cli.steps import differences
+        from trialkit.steps.trial_steps import differences
 
         return tuple(differences(self._folder))
 
     def second_engine(self) -> tuple[SecondEngine, ...]:
         """Fit the weights by statsmodels too, and set its figures beside ours."""
-        from trialkit.cli.steps import second_engine
+        from trialkit.steps.trial_steps import second_engine
 
         return second_engine(self._folder)
 
     def pack(self, into: PathLike | None = None, licence: Licence | None = None) -> PackAnswer:
         """Pack it as open data."""
-        from trialkit.cli.pack_command import pack_folder
+        from trialkit.steps.pack_steps import pack_folder
 
         return pack_folder(self._folder, _path(into), licence)[0]
 
@@ -372,7 +372,7 @@ class Trial:
         about = self.protocol.trial
         lines = [f"<b>{html.escape(about.title)}</b>", html.escape(about.question)]
         if (self._folder / "results" / "results.json").is_file():
-            from trialkit.cli.summary import summary
+            from trialkit.steps.summary import summary
 
             lines.append(f"<pre>{html.escape(summary(self.results))}</pre>")
         return "<br>".join(lines)

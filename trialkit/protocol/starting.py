@@ -22,6 +22,8 @@ from trialkit.tables.atomic import csv_text
 from trialkit.tables.committing import ASIDE, COMMITTED, LOCK, STAGING, at_work, commit
 from trialkit.tables.table_schema import load_schema
 
+LARGEST_SEED = 10**8
+"""Of those that are drawn for a new trial."""
 LONGEST_ID = 60
 PLANNED_FILES = (PROTOCOL_FILE, "sites.csv", "products.csv")
 """What a trial folder holds before it is laid out."""

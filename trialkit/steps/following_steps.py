@@ -7,8 +7,8 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from trialkit.cli.questions import LARGEST_SEED
 from trialkit.domain.errors import NotComputed
+from trialkit.protocol.starting import LARGEST_SEED
 
 if TYPE_CHECKING:
     from trialkit.planning.trial_value import Progress
@@ -16,13 +16,13 @@ if TYPE_CHECKING:
 
 def start_following(folder: Path, source: Path, seed: int | None, progress: Progress) -> str:
     """Start the trial that is worth most after those of a ledger, or after one analysed trial."""
-    from trialkit import __version__
-    from trialkit.cli.evidence_steps import as_ledger
+    from trialkit._version import __version__
     from trialkit.evidence.ledger_contents import read_ledger
     from trialkit.evidence.versions import pool_now
     from trialkit.planning.following_trial import following_files
     from trialkit.planning.next_trial import propose
     from trialkit.protocol.starting import refuse_if_filled, write_folder
+    from trialkit.steps.evidence_steps import as_ledger
     from trialkit.words import default_words as words
 
     refuse_if_filled(folder)

@@ -47,13 +47,13 @@ def plan_folder(
         trial = read_trial(folder, stage="plan")
     told(_takes(trial))
 
-    from trialkit.cli.evidence_steps import as_ledger
     from trialkit.documents.document import as_text, as_written
     from trialkit.evidence.ledger_contents import read_ledger
     from trialkit.planning.refusal import CannotBeJudged
     from trialkit.planning.trial_plan import make_plan
     from trialkit.report.calendar_file import icalendar_text
     from trialkit.report.plan_page import plan_html
+    from trialkit.steps.evidence_steps import as_ledger
     from trialkit.words.plan_words import refusal_sentence
 
     with ExitStack() as held:

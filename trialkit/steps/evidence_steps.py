@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import re
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from trialkit.cli.speaking import printable, tell
-from trialkit.cli.steps import RESULTS_FILE, RESULTS_FOLDER, read_results
 from trialkit.documents.ledger_entry import SHOWN_DIGITS
 from trialkit.domain.errors import WrongCall
+from trialkit.pages.printable import printable
 from trialkit.pages.safe_text import columns_taken
+from trialkit.steps.trial_steps import RESULTS_FILE, RESULTS_FOLDER, read_results
 from trialkit.words.phrases import count
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 POOL_PAGE = "pool.html"
 
 
-def add_trial(folder: Path, ledger: Path) -> str:
+def add_trial(folder: Path, ledger: Path, told: Callable[[str], None]) -> str:
     """Accept an analysed trial, whose records must give its results when they are analysed again."""
     from trialkit.evidence.accepting import require_recomputed, trial_entry
     from trialkit.evidence.ledger import add
@@ -35,7 +35,7 @@ def add_trial(folder: Path, ledger: Path) -> str:
 
     trial, (results, written) = read_trial(folder), _results(folder)
     entry = trial_entry(trial, results, written)
-    tell("Analysing the records again, to see that they give the same results ...", err=True)
+    told("Analysing the records again, to see that they give the same results ...")
     require_recomputed(trial, results)
     one = add(ledger, entry, date.today())
     return (
@@ -68,7 +68,7 @@ def withdraw_entry(ledger: Path, start: str, why: str) -> str:
 
 def pool_ledger(ledger: Path) -> tuple[Recommended, str]:
     """Pool a ledger and write its page; give what was found as a document and as text."""
-    from trialkit import __version__
+    from trialkit._version import __version__
     from trialkit.evidence.versions import pool_now
     from trialkit.planning.next_trial import propose
     from trialkit.report.evidence_page import evidence_html
@@ -96,7 +96,7 @@ def recommend_from(ledger: Path, languages: Sequence[Language] = ()) -> tuple[Re
     languages : sequence of str, optional
         Of what gardeners get, the first under the plain names; the county's where none is given.
     """
-    from trialkit import __version__
+    from trialkit._version import __version__
     from trialkit.documents.document import digest_of
     from trialkit.domain.errors import NotComputed
     from trialkit.evidence.versions import recommend_anew

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from trialkit.documents.document import DamagedDocument, as_text, as_written, from_text
 from trialkit.domain.errors import NotComputed, WrongCall
@@ -205,26 +204,6 @@ def copy_bundled(folder: Path, name: str) -> str:
 
     copy_example(name, folder)
     return f"Copied the invented example {name} to {folder}. Next: trialkit check {folder}"
-
-
-def start_trial(folder: Path, answers: Mapping[str, Any]) -> str:
-    """Start a trial folder from answers, asking for those that are missing."""
-    from trialkit.cli.questions import Options, ask
-    from trialkit.protocol import starting as new
-    from trialkit.protocol.county import read_county
-
-    new.refuse_if_filled(folder)
-    block = read_county(folder)
-    asked = ask(Options(**answers))
-    measures = block.county.measures if block else asked.measures
-    new.start_trial(folder, replace(asked, id=new.id_from(folder.resolve().name), measures=measures))
-    treatments = math.prod(len(levels) or 1 for levels in (asked.cultivars, asked.doses, asked.acidifiers))
-    blocks = f"{count(asked.blocks, 'block')} in {'it' if len(asked.sites) == 1 else 'each'}"
-    return (
-        f"Started {folder}: {count(treatments, 'treatment')} at {count(len(asked.sites), 'garden')}, {blocks}. Fill in "
-        "the season and the days of sowing and start in trial.toml. Describe the gardens in sites.csv, and nutrient "
-        f"and acid in products.csv. Next: trialkit plan {folder}"
-    )
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from trialkit.analysis.water_chemistry import water_of
 from trialkit.documents.decision import OtherReading
 from trialkit.documents.departures import Departure
 from trialkit.rules.departure_rules import find_departures
-from trialkit.rules.trial_folder import Trial, read_trial
+from trialkit.rules.trial_folder import CheckedTrial, read_trial
 
 TRIED = {"cultivar": ("Fenleaf", "Paleheart"), "dose_tsp": (2.0, 8.0), "acidifier": ("none", "citric acid")}
 BUCKETS = pd.DataFrame(
@@ -23,12 +23,12 @@ BUCKETS = pd.DataFrame(
 
 
 @pytest.fixture(scope="module")
-def spring() -> Trial:
+def spring() -> CheckedTrial:
     """Two cultivars and four doses."""
     return read_trial(resource_folder("example_trials") / "spring_dose")
 
 
-def readings(trial: Trial) -> dict[str, OtherReading]:
+def readings(trial: CheckedTrial) -> dict[str, OtherReading]:
     """Other readings of a trial's records, by their code."""
     water, question = water_of(trial), question_of(trial)
     buckets = bucket_records(trial)
@@ -40,14 +40,14 @@ def readings(trial: Trial) -> dict[str, OtherReading]:
     return {one.of: one for one in found}
 
 
-def mixed_as(trial: Trial, doses: pd.Series) -> Trial:
+def mixed_as(trial: CheckedTrial, doses: pd.Series) -> CheckedTrial:
     """Let the solution's record say that buckets got these doses."""
     solution = trial.solution.copy()
     solution["nutrient_tsp"] = solution["bucket"].map(doses.set_axis(trial.layout["bucket"])).to_numpy()
     return replace(trial, solution=solution)
 
 
-def exchanged(trial: Trial, one: float, other: float, count: int) -> pd.Series:
+def exchanged(trial: CheckedTrial, one: float, other: float, count: int) -> pd.Series:
     """Doses of the layout with those of the first so many buckets of two doses exchanged."""
     doses = trial.layout["dose_tsp"].copy()
     first, second = (doses.index[trial.layout["dose_tsp"] == dose][:count] for dose in (one, other))
@@ -55,7 +55,7 @@ def exchanged(trial: Trial, one: float, other: float, count: int) -> pd.Series:
     return doses
 
 
-def test_what_was_done_is_what_a_layout_of_it_would_give(spring: Trial) -> None:
+def test_what_was_done_is_what_a_layout_of_it_would_give(spring: CheckedTrial) -> None:
     """Doses exchanged in six buckets: the second answer is that of a trial laid out so, fitted anew."""
     doses = exchanged(spring, 2.0, 8.0, 3)
     mixed = mixed_as(spring, doses)
@@ -73,7 +73,7 @@ def test_what_was_done_is_what_a_layout_of_it_would_give(spring: Trial) -> None:
     assert bucket_records(mixed).equals(bucket_records(spring))
 
 
-def test_another_choice_is_told(spring: Trial) -> None:
+def test_another_choice_is_told(spring: CheckedTrial) -> None:
     """All buckets of the greatest dose and of the least exchanged: less feed was better, and that is another choice."""
     found = readings(mixed_as(spring, exchanged(spring, 2.0, 8.0, len(spring.layout))))["as_applied"]
     assert found.treatment is not None
@@ -82,14 +82,14 @@ def test_another_choice_is_told(spring: Trial) -> None:
     assert not found.is_same
 
 
-def test_nothing_to_read_otherwise(spring: Trial) -> None:
+def test_nothing_to_read_otherwise(spring: CheckedTrial) -> None:
     """Where everything was done as assigned and every fate is known there is one reading."""
     known = spring.heads.copy()
     known.loc[~known["outcome"].isin(["harvested", "not_ready"]), "outcome"] = "dead"
     assert readings(replace(spring, heads=known)) == {}
 
 
-def test_unknown_heads_as_lost(spring: Trial) -> None:
+def test_unknown_heads_as_lost(spring: CheckedTrial) -> None:
     """A garden that gave up: the other reading is that of a trial in which its heads had died."""
     there = spring.heads["bucket"].map(spring.layout.set_index("bucket")["site"]) == "FERN"
     heads = spring.heads.copy()

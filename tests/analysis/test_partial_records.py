@@ -18,7 +18,7 @@ from trialkit.documents.decision import Decision, NoDecision
 from trialkit.documents.document import as_text, from_text
 from trialkit.documents.results import Results
 from trialkit.domain.errors import NotComputed
-from trialkit.rules.trial_folder import Trial, check_trial, read_trial
+from trialkit.rules.trial_folder import CheckedTrial, check_trial, read_trial
 
 EXAMPLES = ("autumn_dose", "spring_dose", "volunteer_cultivars")
 FATES = ("bolted", "dead", "eaten", "not_ready")
@@ -26,19 +26,19 @@ UNKNOWN = ("gave_up", "missing", "never_planted", "stolen", "")
 
 
 @cache
-def bundled(name: str) -> Trial:
+def bundled(name: str) -> CheckedTrial:
     """Read a bundled example."""
     return read_trial(resource_folder("example_trials") / name)
 
 
-def some(trial: Trial, seed: int) -> Trial:
+def some(trial: CheckedTrial, seed: int) -> CheckedTrial:
     """Keep 3 to 100 of the head records."""
     rng = np.random.default_rng(seed)
     kept = rng.choice(len(trial.heads), int(rng.integers(3, 101)), replace=False)
     return replace(trial, heads=trial.heads.iloc[np.sort(kept)].reset_index(drop=True))
 
 
-def fated(trial: Trial, cultivar: str, fate: str) -> Trial:
+def fated(trial: CheckedTrial, cultivar: str, fate: str) -> CheckedTrial:
     """Let all heads of a cultivar meet one fate."""
     heads = trial.heads.copy()
     mine = heads["bucket"].map(trial.layout.set_index("bucket")["cultivar"]) == cultivar
@@ -49,7 +49,7 @@ def fated(trial: Trial, cultivar: str, fate: str) -> Trial:
     return replace(trial, heads=heads)
 
 
-def advice_of(trial: Trial) -> Decision | NoDecision:
+def advice_of(trial: CheckedTrial) -> Decision | NoDecision:
     """Advise from the records alone."""
     found = advise(trial_records(trial, water_of(trial)), question_of(trial))
     return found.decision if isinstance(found, Advice) else found
@@ -119,7 +119,7 @@ def test_the_whole_analysis_where_a_cultivar_failed(fate: str) -> None:
     assert "losses" in results.decision.cautions
 
 
-def given_up(trial: Trial, site: str, fate: str) -> Trial:
+def given_up(trial: CheckedTrial, site: str, fate: str) -> CheckedTrial:
     """Let nobody know what became of the heads of a garden."""
     heads = trial.heads.copy()
     mine = heads["bucket"].map(trial.layout.set_index("bucket")["site"]) == site

@@ -7,17 +7,17 @@ import pytest
 
 from trialkit._resources import resource_folder
 from trialkit.analysis.water_chemistry import RecordedWater, ph_climbs, water_of
-from trialkit.rules.trial_folder import Trial, read_trial
+from trialkit.rules.trial_folder import CheckedTrial, read_trial
 
 
 @pytest.fixture(scope="module")
-def trial() -> Trial:
+def trial() -> CheckedTrial:
     """The bundled autumn trial, whose readings were drawn by charge balance from the stated alkalinities."""
     return read_trial(resource_folder("example_trials") / "autumn_dose")
 
 
 @pytest.fixture(scope="module")
-def water(trial: Trial) -> RecordedWater:
+def water(trial: CheckedTrial) -> RecordedWater:
     """Its chemistry."""
     return water_of(trial)
 
@@ -53,7 +53,7 @@ def test_prediction_beside_record(water: RecordedWater) -> None:
     assert {row.acidifier for row in water.readings} == {"citric acid", "white vinegar 5 %"}
 
 
-def test_another_water_than_stated_is_seen(trial: Trial) -> None:
+def test_another_water_than_stated_is_seen(trial: CheckedTrial) -> None:
     """A garden that states a third of its alkalinity: the readings say what it is."""
     sites = trial.sites.copy()
     sites.loc[sites["site"] == "HARB", "alkalinity_mg_l_caco3"] = 80.0
@@ -62,7 +62,7 @@ def test_another_water_than_stated_is_seen(trial: Trial) -> None:
     assert row.lower > row.stated
 
 
-def test_without_records_or_products_nothing_is_made_up(trial: Trial) -> None:
+def test_without_records_or_products_nothing_is_made_up(trial: CheckedTrial) -> None:
     """No readings: no waters; no product: no strengths; one reading: a reason instead of a number."""
     empty = water_of(replace(trial, solution=trial.solution.iloc[:0], products=trial.products.iloc[:0]))
     assert empty == RecordedWater(None, (), (), (), ())
@@ -72,7 +72,7 @@ def test_without_records_or_products_nothing_is_made_up(trial: Trial) -> None:
     assert row.not_estimated == "too_few_readings"
 
 
-def test_a_meter_is_not_read_as_a_strip(trial: Trial) -> None:
+def test_a_meter_is_not_read_as_a_strip(trial: CheckedTrial) -> None:
     """Readings to the tenth give a narrower interval than the same truth read in halves."""
     halves = next(row for row in water_of(trial).sites if row.site == "MILL")
     solution = trial.solution.copy()

@@ -18,7 +18,7 @@ from commands import DONE, NOT_COMPUTED, run
 from once import once
 from trialkit.analysis import analyse
 from trialkit.documents.results import Results
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 
 Whole = Callable[[str], Path]
 WERE_WRONG = (
@@ -73,7 +73,7 @@ def test_results_that_could_not_be_read_again_are_not_written(
     written = tmp_path / "trial" / "results" / "results.json"
     before = written.read_bytes()
 
-    def broken(trial: Trial, *, all_pairs: bool = False) -> Results:
+    def broken(trial: CheckedTrial, *, all_pairs: bool = False) -> Results:
         return replace(analyse(trial, all_pairs=all_pairs), confidence=float("nan"))
 
     monkeypatch.setattr(trialkit.analysis, "analyse", broken)

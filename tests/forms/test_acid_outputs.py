@@ -11,7 +11,7 @@ from trialkit.domain.units import CUP_ML, TABLESPOON_ML, TEASPOON_ML
 from trialkit.forms.card_facts import mixing_cards
 from trialkit.report.handout import handout_html
 from trialkit.rules.mixings import acid_product
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.solution import acid_for_ph, ph_after
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.mixing import MixNote, acid_by_class
@@ -50,7 +50,7 @@ def lowest_ph_after(acid: AcidProduct, told: str, litres: float, alkalinity: flo
 
 @pytest.mark.parametrize("shelf", SHELVES)
 @pytest.mark.parametrize("litres", [4.0, 20.0, 40.0])
-def test_no_step_of_a_card_overshoots(trial: Trial, shelf: str, litres: float) -> None:
+def test_no_step_of_a_card_overshoots(trial: CheckedTrial, shelf: str, litres: float) -> None:
     """Cards of gardens from 0 to 400 mg/L: the step told keeps its water above pH 5, or none goes in."""
     is_acid = trial.products["kind"] == "acid"
     products = trial.products.assign(**{
@@ -75,7 +75,7 @@ def test_no_step_of_a_card_overshoots(trial: Trial, shelf: str, litres: float) -
         assert alkalinity <= 300 or not steps
 
 
-def test_one_rule_once_the_ph_has_climbed(trial: Trial) -> None:
+def test_one_rule_once_the_ph_has_climbed(trial: CheckedTrial) -> None:
     """Card, handout and mix alike: ask before more acid goes in; none of them says to go on alone."""
     card = next(one for one in mixing_cards(trial, ["FERN"]) if one.acid.use == "in steps")
     told = {

@@ -23,7 +23,7 @@ from trialkit.report.evidence_page import evidence_html
 from trialkit.report.handout import handout_html
 from trialkit.report.page import report_html
 from trialkit.report.plan_page import plan_html
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.words.cautions import CAUTIONS, COMMON, Handed, cautions_for, short_cautions
 from trialkit.words.measures import mass_words
 
@@ -34,13 +34,13 @@ HAZARDS = {
 """Facts and style of the project, section on cautions: none may be lost."""
 
 
-def workbook_text(trial: Trial) -> str:
+def workbook_text(trial: CheckedTrial) -> str:
     """Return what the first sheet of a record workbook says."""
     sheet = load_workbook(io.BytesIO(record_workbook(trial, "FERN"))).worksheets[0]
     return " ".join(str(cell.value) for (cell,) in sheet.iter_rows(max_col=1) if cell.value)
 
 
-def said_on(handed: Handed, trial: Trial, results: Callable[[str], Results]) -> list[tuple[float, str]]:
+def said_on(handed: Handed, trial: CheckedTrial, results: Callable[[str], Results]) -> list[tuple[float, str]]:
     """Return the texts of everything of a kind that is handed out, each with the litres in its bucket."""
     volume = trial.protocol.bucket.volume_l
     match handed:
@@ -67,7 +67,7 @@ def said_on(handed: Handed, trial: Trial, results: Callable[[str], Results]) -> 
 
 @pytest.mark.parametrize("handed", get_args(Handed))
 def test_everything_handed_out_has_the_cautions_that_concern_it(
-    handed: Handed, trial: Trial, example_results: Callable[[str], Results]
+    handed: Handed, trial: CheckedTrial, example_results: Callable[[str], Results]
 ) -> None:
     """In full, but for the handout, which has the same in a few plain words each."""
     concerned = [one for one in CAUTIONS if handed in one.handed]
@@ -109,7 +109,7 @@ def test_a_full_bucket_weighs_its_water_and_itself() -> None:
     assert mass_words(18.927) == "42 lb (19 kg)"
 
 
-def test_a_pack_names_where_its_cautions_come_from(trial: Trial) -> None:
+def test_a_pack_names_where_its_cautions_come_from(trial: CheckedTrial) -> None:
     """Each source, or that there is none, under the cautions of the garden's and the adviser's pages."""
     for page in (garden_pack(trial, "FERN"), adviser_pack(trial)):
         text = unescape(page).replace("\u00a0", " ")

@@ -20,7 +20,7 @@ from trialkit.report.evidence_page import evidence_html
 from trialkit.report.handout import handout_html
 from trialkit.report.page import report_html
 from trialkit.report.plan_page import plan_html
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from units_told import KITCHEN, LITRES, foreign_units
 
 ONE: tuple[Literal["kitchen", "metric"], ...] = ("kitchen", "metric")
@@ -39,14 +39,14 @@ def foreign(page: str, measures: Measures, *, of_weights: bool) -> list[str]:
     return foreign_units(told(page), measures, of_weights=of_weights)
 
 
-def in_setting(trial: Trial, measures: Measures) -> Trial:
+def in_setting(trial: CheckedTrial, measures: Measures) -> CheckedTrial:
     """Return a trial whose protocol asks for some measures."""
     about = trial.protocol.trial.model_copy(update={"measures": measures})
     return replace(trial, protocol=trial.protocol.model_copy(update={"trial": about}))
 
 
 @pytest.mark.parametrize("measures", ONE)
-def test_packs_keep_to_the_measures_asked_for(trial: Trial, measures: Measures) -> None:
+def test_packs_keep_to_the_measures_asked_for(trial: CheckedTrial, measures: Measures) -> None:
     """Cautions, set-up and care, labels, maps and cards, of vinegar and of a powder."""
     citric = trial.products.assign(acid="citric", acid_pct_w_v=float("nan"), grams_per_tsp=4.6)
     powdered = replace(trial, products=trial.products.where(trial.products["kind"] != "acid", citric))

@@ -26,7 +26,7 @@ from trialkit.domain.table_names import RECORD_TABLES, TableName
 from trialkit.forms.phone import phone_form
 from trialkit.forms.workbook import LONGEST_PROMPT_TITLE, record_workbook
 from trialkit.languages import LANGUAGES, gettext, speaking
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.tables.table_schema import load_schema
 
 NAMES = ("Fernsedge School", "Which one?", "white vinegar 5 %", "Blend L", "FERN", "Dose")
@@ -59,13 +59,13 @@ BROKEN_LABELS = """() => [...document.querySelectorAll('label')].filter(one => o
 Cell = str | int | float | date
 
 
-def trial_in(language: str, folder: Path) -> Trial:
+def trial_in(language: str, folder: Path) -> CheckedTrial:
     """Return a small trial, laid out, whose garden Fernsedge reads a language."""
     return laid_out(folder / language, language=language)
 
 
 @pytest.fixture
-def trials(tmp_path: Path) -> dict[str, Trial]:
+def trials(tmp_path: Path) -> dict[str, CheckedTrial]:
     """The same trial in English and in Spanish."""
     return {language: trial_in(language, tmp_path) for language in ("en", "es")}
 
@@ -82,7 +82,7 @@ def typed(language: str, day: date) -> str:
     return f"{day.day} de {spanish[day.month]} de {day.year}" if language == "es" else f"{day:%-d %B %Y}"
 
 
-def season(trial: Trial, language: str) -> dict[TableName, list[dict[str, Cell]]]:
+def season(trial: CheckedTrial, language: str) -> dict[TableName, list[dict[str, Cell]]]:
     """Return what a volunteer writes in each row: words of the lists, days written out, decimals with a comma."""
     rows = trial.layout[trial.layout["site"] == "FERN"].sort_values(["block", "position"])["bucket"]
     fates = [value for value in load_schema("heads").field("outcome").enum or () if value != "harvested"]
@@ -116,7 +116,7 @@ def season(trial: Trial, language: str) -> dict[TableName, list[dict[str, Cell]]
     return {"heads": heads, "solution": [mixing], "visits": [visit]}
 
 
-def filled(trial: Trial, language: str) -> openpyxl.Workbook:
+def filled(trial: CheckedTrial, language: str) -> openpyxl.Workbook:
     """Fill in the garden's workbook, its sheets and columns found by what stands on them."""
     book = openpyxl.load_workbook(io.BytesIO(record_workbook(trial, "FERN")))
     for table, rows in season(trial, language).items():
@@ -164,7 +164,7 @@ def as_older_csv(book: openpyxl.Workbook, folder: Path) -> list[Path]:
     return as_csv(book, folder, "cp1252")
 
 
-def merged(trial: Trial, files: list[Path]) -> tuple[dict[str, bytes], list[tuple[str, str]]]:
+def merged(trial: CheckedTrial, files: list[Path]) -> tuple[dict[str, bytes], list[tuple[str, str]]]:
     """Merge files: the tables of the record, and what was noted by rule and column, but for the encoding of a file."""
     noted = []
     for path in files:
@@ -177,7 +177,7 @@ def merged(trial: Trial, files: list[Path]) -> tuple[dict[str, bytes], list[tupl
 
 @pytest.mark.parametrize("handed_back", [as_workbook, as_csv, as_older_csv])
 def test_what_comes_back_in_spanish_is_the_same_record(
-    trials: dict[str, Trial], tmp_path: Path, handed_back: Callable[[openpyxl.Workbook, Path], list[Path]]
+    trials: dict[str, CheckedTrial], tmp_path: Path, handed_back: Callable[[openpyxl.Workbook, Path], list[Path]]
 ) -> None:
     """Headings, fates, yes and no, days and decimals: tables and notes are those of the English form."""
     found = {}
@@ -194,7 +194,7 @@ def test_what_comes_back_in_spanish_is_the_same_record(
     assert all(f",{fate}," in heads for fate in load_schema("heads").field("outcome").enum or ())
 
 
-def test_what_is_english_is_read_without_another_language(trials: dict[str, Trial], tmp_path: Path) -> None:
+def test_what_is_english_is_read_without_another_language(trials: dict[str, CheckedTrial], tmp_path: Path) -> None:
     """Catalogues and names of other languages take a while to load: only what comes back in one has them loaded."""
     code = (
         "import sys; from pathlib import Path; from trialkit.returns.merge_files import merge_files; "
@@ -234,14 +234,14 @@ def texts_of_workbook(data: bytes) -> Iterator[str]:
                 yield from rule.formula1.strip('"').split(",")
 
 
-def test_no_english_is_left_in_the_workbook(trials: dict[str, Trial]) -> None:
+def test_no_english_is_left_in_the_workbook(trials: dict[str, CheckedTrial]) -> None:
     """Sheets, headings, notes, lists, and what is said where a cell is refused."""
     texts = list(texts_of_workbook(record_workbook(trials["es"], "FERN")))
     assert {"Léame primero", "lechugas", "solución", "visitas", "Peso (g)", "sí"} <= set(texts)
     assert english_in(texts, NAMES) == []
 
 
-def test_spanish_forms_read_easily(trials: dict[str, Trial]) -> None:
+def test_spanish_forms_read_easily(trials: dict[str, CheckedTrial]) -> None:
     """By the measure made for Spanish: the words on phone form and workbook, and all that the script can say."""
     page = phone_form(trials["es"], "FERN")
     data = json.loads(page.split('id="data">')[1].split("</script>")[0])
@@ -261,7 +261,7 @@ def test_what_a_cell_says_is_never_cut_short(language: str, tmp_path: Path) -> N
             assert "…" not in f"{rule.promptTitle}{rule.prompt}{rule.errorTitle}{rule.error}"
 
 
-def test_the_page_names_its_language(trials: dict[str, Trial]) -> None:
+def test_the_page_names_its_language(trials: dict[str, CheckedTrial]) -> None:
     """For whoever reads it aloud; the script is handed its words only where it does not say its own."""
     spanish, english = (phone_form(trials[language], "FERN") for language in ("es", "en"))
     assert '<html lang="es-US">' in spanish
@@ -338,7 +338,7 @@ def filled_in(page: Any, bucket: str, folder: Path, texts: list[str]) -> Path:
 
 
 def test_the_phone_form_speaks_spanish_and_hands_back_the_same_record(
-    browser: Any, trials: dict[str, Trial], tmp_path: Path
+    browser: Any, trials: dict[str, CheckedTrial], tmp_path: Path
 ) -> None:
     """No English on it whatever is done; its file has the record's own words and merges as the English form's does."""
     found: dict[str, Any] = {}

@@ -20,7 +20,7 @@ from trialkit.forms.card_facts import mixing_cards
 from trialkit.forms.pack import adviser_pack, garden_pack
 from trialkit.forms.phone import phone_form
 from trialkit.forms.workbook import record_workbook
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.tables.bucket_ids import label_code
 from trialkit.tables.table_schema import load_schema
 from trialkit.words.card_words import CardWords, card_words
@@ -35,17 +35,17 @@ def text_of(page: str) -> str:
     return re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", body)))
 
 
-def cards_of(trial: Trial, sites: list[str]) -> dict[str, CardWords]:
+def cards_of(trial: CheckedTrial, sites: list[str]) -> dict[str, CardWords]:
     """Return the cards of gardens as they are printed, by their titles."""
     return {card.title: card for facts in mixing_cards(trial, sites) for card in [card_words(facts)]}
 
 
-def buckets_of(trial: Trial, site: str) -> list[str]:
+def buckets_of(trial: CheckedTrial, site: str) -> list[str]:
     """Return a garden's buckets."""
     return [str(bucket) for bucket in trial.layout[trial.layout["site"] == site]["bucket"]]
 
 
-def test_every_bucket_has_a_card_a_place_and_rows(trial: Trial) -> None:
+def test_every_bucket_has_a_card_a_place_and_rows(trial: CheckedTrial) -> None:
     """One card with its code, one place on the map, a row for each head; nothing of another garden."""
     page = garden_pack(trial, "FERN")
     for number, bucket in enumerate(buckets_of(trial, "FERN"), 1):
@@ -57,7 +57,7 @@ def test_every_bucket_has_a_card_a_place_and_rows(trial: Trial) -> None:
     assert not any(bucket in page for bucket in buckets_of(trial, "MILL"))
 
 
-def test_a_card_tells_what_goes_into_its_bucket(trial: Trial) -> None:
+def test_a_card_tells_what_goes_into_its_bucket(trial: CheckedTrial) -> None:
     """4 level teaspoons of 5 g; vinegar in steps that the water bears, with where it may end; whose card it is."""
     page = garden_pack(trial, "FERN")
     _, *cards = page.partition("Record sheet")[0].split('<li class="bucket-card">')
@@ -71,7 +71,7 @@ def test_a_card_tells_what_goes_into_its_bucket(trial: Trial) -> None:
     assert "no acid" in text_of(next(one for one in cards if "4 tsp, no acid" in text_of(one)))
 
 
-def test_what_is_alike_for_all_buckets_is_told_once(trial: Trial) -> None:
+def test_what_is_alike_for_all_buckets_is_told_once(trial: CheckedTrial) -> None:
     """How to mix: the fill, each acid of the garden with its steps, and when the pH is read again."""
     told = text_of(garden_pack(trial, "FERN")).partition("How to mix")[2].partition("Bucket cards")[0]
     assert told.count("Fill the bucket to the line, with 20 L (5.3 US gal)") == 1
@@ -80,7 +80,7 @@ def test_what_is_alike_for_all_buckets_is_told_once(trial: Trial) -> None:
     assert told.count("Read the pH again in two days, and then every week") == 1
 
 
-def test_columns_are_those_of_the_schemas(trial: Trial) -> None:
+def test_columns_are_those_of_the_schemas(trial: CheckedTrial) -> None:
     """What heads, solution and visits are asked for has its title on a sheet, or a line at its top for the day.
 
     What became of a head is told in words; a weight says that it was harvested.
@@ -96,7 +96,7 @@ def test_columns_are_those_of_the_schemas(trial: Trial) -> None:
         assert outcome.replace("_", " ") in text_of(page)
 
 
-def test_a_box_stands_only_where_something_is_to_be_ticked(trial: Trial, tmp_path: Path) -> None:
+def test_a_box_stands_only_where_something_is_to_be_ticked(trial: CheckedTrial, tmp_path: Path) -> None:
     """One for each bucket that was mixed as its card says; none in a blind trial, which has no such cards."""
     page = garden_pack(trial, "FERN")
     assert page.count('class="tick"') == len(buckets_of(trial, "FERN"))
@@ -104,7 +104,7 @@ def test_a_box_stands_only_where_something_is_to_be_ticked(trial: Trial, tmp_pat
     assert "tick one" not in text_of(page).lower()
 
 
-def test_a_garden_knows_its_days_and_whom_to_send_to(trial: Trial) -> None:
+def test_a_garden_knows_its_days_and_whom_to_send_to(trial: CheckedTrial) -> None:
     """Sowing, planting, lids, visits; days after sowing where nobody said when that is."""
     schedule = trial.protocol.schedule.model_copy(update={"sow_on": date(2026, 8, 6)})
     dated = replace(trial, protocol=trial.protocol.model_copy(update={"schedule": schedule}))
@@ -128,7 +128,7 @@ def test_a_garden_knows_its_days_and_whom_to_send_to(trial: Trial) -> None:
     assert "2026" not in late
 
 
-def test_titles_do_not_repeat(trial: Trial) -> None:
+def test_titles_do_not_repeat(trial: CheckedTrial) -> None:
     """Every heading and every caption of a page is another; so is the title of every page."""
     pages = [garden_pack(trial, "FERN"), garden_pack(trial, "MILL"), adviser_pack(trial)]
     for page in pages:
@@ -147,7 +147,7 @@ def test_titles_do_not_repeat(trial: Trial) -> None:
     ],
 )
 def test_the_map_is_the_bench(
-    trial: Trial, columns: int | None, rows: list[tuple[str, int]], goes_on: list[bool], told: str
+    trial: CheckedTrial, columns: int | None, rows: list[tuple[str, int]], goes_on: list[bool], told: str
 ) -> None:
     """Rows as they stand, from where one faces them; a long one in equal lines; places are numbered as on the cards."""
     layout = trial.protocol.layout.model_copy(update={"bench_columns": columns})
@@ -174,7 +174,7 @@ def test_a_blind_pack_names_no_treatment(tmp_path: Path) -> None:
     assert "eyes only" not in text_of(adviser_pack(laid_out(tmp_path / "open")))
 
 
-def test_measures_by_hand(trial: Trial) -> None:
+def test_measures_by_hand(trial: CheckedTrial) -> None:
     """20 L is 5.3 US gallons (231 cubic inches), 4 level teaspoons of 5 g are 20 g; the acid's start is an estimate."""
     card = cards_of(trial, ["FERN"])["4 tsp, white vinegar 5 %"]
     assert "20 L (5.3 US gal)" in card.steps[0]
@@ -191,7 +191,7 @@ def test_measures_by_hand(trial: Trial) -> None:
     assert sorted(card.buckets[0][1].split(", ")) == sorted(wanted)
 
 
-def test_a_feed_goes_in_by_parts(trial: Trial) -> None:
+def test_a_feed_goes_in_by_parts(trial: CheckedTrial) -> None:
     """Base, then Epsom salt, then calcium, whatever the order in trial.toml; what spoons cannot measure is weighed.
 
     With four teaspoons go half a teaspoon of 5 g, and 0.4 of 5 g, which no spoon of a set comes near.
@@ -212,7 +212,7 @@ def test_a_feed_goes_in_by_parts(trial: Trial) -> None:
     assert "white vinegar 5 %" in steps[5]
 
 
-def test_no_acid_is_made_up(trial: Trial) -> None:
+def test_no_acid_is_made_up(trial: CheckedTrial) -> None:
     """Buckets without acid say so; where the water is not known there is no starting point."""
     without = cards_of(trial, ["FERN"])["4 tsp, no acid"]
     assert "No acid goes into this bucket." in without.steps[-2]
@@ -232,7 +232,7 @@ def test_no_acid_is_made_up(trial: Trial) -> None:
 
 
 @pytest.mark.parametrize(("alkalinity", "step"), [(90.0, "a tablespoon"), (15.0, "a teaspoon"), (0.0, None)])
-def test_a_powder_is_dissolved_first(trial: Trial, alkalinity: float, step: str | None) -> None:
+def test_a_powder_is_dissolved_first(trial: CheckedTrial, alkalinity: float, step: str | None) -> None:
     """No card lets citric acid in as powder: a solution, in steps that the garden's water bears, or none at all."""
     citric = trial.products.assign(acid="citric", acid_pct_w_v=float("nan"), grams_per_tsp=4.6)
     shelf = trial.products.where(trial.products["kind"] != "acid", citric)
@@ -254,7 +254,7 @@ def test_a_powder_is_dissolved_first(trial: Trial, alkalinity: float, step: str 
     assert (" tsp of the solution (" if alkalinity == 15 else "½ cup of the solution (") in card.starts[0].amount
 
 
-def test_cautions_come_first(trial: Trial) -> None:
+def test_cautions_come_first(trial: CheckedTrial) -> None:
     """Acid, drill, lids, clean harvest and local rules stand before anything is mixed, for gardens and adviser."""
     for page, mixing in ((garden_pack(trial, "FERN"), "How to mix"), (adviser_pack(trial), "Mixing cards")):
         text = text_of(page)
@@ -263,7 +263,7 @@ def test_cautions_come_first(trial: Trial) -> None:
         assert "Pour acid into water, never water into acid" in text
 
 
-def test_the_same_trial_gives_the_same_pack(trial: Trial) -> None:
+def test_the_same_trial_gives_the_same_pack(trial: CheckedTrial) -> None:
     """No clock, no chance, no script, nothing from elsewhere."""
     page = garden_pack(trial, "FERN")
     assert page == garden_pack(trial, "FERN")
@@ -272,14 +272,14 @@ def test_the_same_trial_gives_the_same_pack(trial: Trial) -> None:
 
 
 @pytest.mark.parametrize("form", [garden_pack, phone_form, record_workbook])
-def test_a_garden_without_buckets_is_told(form: Callable[[Trial, str], object], trial: Trial) -> None:
+def test_a_garden_without_buckets_is_told(form: Callable[[CheckedTrial, str], object], trial: CheckedTrial) -> None:
     """The gardens that there are are named, whatever form is asked for."""
     with pytest.raises(WrongCall, match="there are FERN, MILL, STAT"):
         form(trial, "POND")
 
 
 @pytest.mark.skipif(READER is None, reason="zbarimg, an independent reader of QR codes, is not installed")
-def test_codes_are_read_by_another_reader(browser: Any, trial: Trial, tmp_path: Path) -> None:
+def test_codes_are_read_by_another_reader(browser: Any, trial: CheckedTrial, tmp_path: Path) -> None:
     """Labels as the browser shows them, light and dark: the reader finds every identity and nothing else."""
     path = tmp_path / "pack.html"
     path.write_text(garden_pack(trial, "FERN"), encoding="utf-8")

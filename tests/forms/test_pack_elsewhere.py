@@ -18,14 +18,14 @@ from spanish_reading import QUITE_EASY, WORD, perspicuity
 from trialkit._resources import resource_folder
 from trialkit.domain.units import Measures
 from trialkit.forms.pack import adviser_pack, garden_pack
-from trialkit.rules.trial_folder import Trial, read_trial
+from trialkit.rules.trial_folder import CheckedTrial, read_trial
 from trialkit.tables.form_words import values_by_word
 from trialkit.tables.table_schema import load_schema
 
 EXAMPLE = "volunteer_cultivars"
 
 
-def names_of(trial: Trial) -> list[str]:
+def names_of(trial: CheckedTrial) -> list[str]:
     """What the trial itself calls things, which no language changes."""
     about, factors = trial.protocol.trial, trial.protocol.factors
     levels = [str(level) for factor in factors.values() for level in factor.levels if isinstance(level, str)]
@@ -33,7 +33,7 @@ def names_of(trial: Trial) -> list[str]:
     return [str(name) for name in names if name not in ("none", "county horticulture adviser")]
 
 
-def in_spanish(trial: Trial, measures: Measures = "both", **sites: object) -> Trial:
+def in_spanish(trial: CheckedTrial, measures: Measures = "both", **sites: object) -> CheckedTrial:
     """Return a trial whose gardens all speak Spanish, with other columns of sites.csv."""
     about = trial.protocol.trial.model_copy(update={"language": "es", "measures": measures})
     protocol = trial.protocol.model_copy(update={"trial": about})
@@ -41,7 +41,7 @@ def in_spanish(trial: Trial, measures: Measures = "both", **sites: object) -> Tr
 
 
 @pytest.fixture(scope="module")
-def example(tmp_path_factory: pytest.TempPathFactory) -> Trial:
+def example(tmp_path_factory: pytest.TempPathFactory) -> CheckedTrial:
     """The example of 24 volunteers, its trial.toml in Spanish."""
     folder = Path(shutil.copytree(resource_folder("example_trials") / EXAMPLE, tmp_path_factory.mktemp("es") / "trial"))
     protocol = (folder / "trial.toml").read_text("utf-8")
@@ -50,7 +50,7 @@ def example(tmp_path_factory: pytest.TempPathFactory) -> Trial:
 
 
 @pytest.mark.parametrize("measures", ["both", "kitchen", "metric"])
-def test_no_english_is_left_on_a_spanish_pack(example: Trial, measures: Measures) -> None:
+def test_no_english_is_left_on_a_spanish_pack(example: CheckedTrial, measures: Measures) -> None:
     """Of a feed in parts, with days of the calendar; titles, what is read aloud, margins, cautions and sources, too."""
     trial = in_spanish(example, measures)
     page = garden_pack(trial, "V01")
@@ -65,12 +65,12 @@ def test_no_english_is_left_on_a_spanish_pack(example: Trial, measures: Measures
 
 
 @pytest.fixture(scope="module")
-def small(tmp_path_factory: pytest.TempPathFactory) -> Trial:
+def small(tmp_path_factory: pytest.TempPathFactory) -> CheckedTrial:
     """A small trial as it stands before its season, without days of the calendar."""
     return laid_out(tmp_path_factory.mktemp("small") / "trial")
 
 
-def other_trials(small: Trial) -> Iterator[Trial]:
+def other_trials(small: CheckedTrial) -> Iterator[CheckedTrial]:
     """Trials whose packs say what the example's does not."""
     powder = small.products.assign(acid="citric", acid_pct_w_v=float("nan"), grams_per_tsp=4.6)
     powdered = replace(small, products=small.products.where(small.products["kind"] != "acid", powder))
@@ -86,7 +86,7 @@ def other_trials(small: Trial) -> Iterator[Trial]:
         yield in_spanish(replace(small, protocol=small.protocol.model_copy(update={"layout": changed})))
 
 
-def test_no_english_is_left_whatever_water_and_acid_are(small: Trial) -> None:
+def test_no_english_is_left_whatever_water_and_acid_are(small: CheckedTrial) -> None:
     """Acid that none, some or no known water bears, of a liquid and of a powder; products unknown; rows of a bench."""
     for trial in other_trials(small):
         assert english_left(garden_pack(trial, "FERN"), [*names_of(trial), *names_of(small)]) == []
@@ -101,7 +101,7 @@ def test_a_blind_pack_is_spanish_too(tmp_path: Path) -> None:
     assert "white vinegar" not in page
 
 
-def test_one_garden_may_speak_another_language(small: Trial) -> None:
+def test_one_garden_may_speak_another_language(small: CheckedTrial) -> None:
     """As sites.csv says: its pack alone changes; the adviser's pages stay English."""
     sites = small.sites.assign(language=["es" if site == "MILL" else "" for site in small.sites["site"]])
     mixed = replace(small, sites=sites)
@@ -111,7 +111,7 @@ def test_one_garden_may_speak_another_language(small: Trial) -> None:
     assert english_left(garden_pack(small, "MILL"), names_of(small)) != []
 
 
-def test_what_is_ringed_and_written_is_what_is_read_back(small: Trial) -> None:
+def test_what_is_ringed_and_written_is_what_is_read_back(small: CheckedTrial) -> None:
     """Headings, yes and no, and what became of a head are in the words by which records in Spanish are known."""
     page = garden_pack(in_spanish(small), "FERN")
     assert '<span class="ring">sí / no</span>' in page
@@ -135,7 +135,7 @@ def sentences_of(page: str) -> list[str]:
 
 
 @pytest.mark.parametrize("language", ["en", "es"])
-def test_a_pack_is_plain(example: Trial, small: Trial, language: str) -> None:
+def test_a_pack_is_plain(example: CheckedTrial, small: CheckedTrial, language: str) -> None:
     """No sentence has more than 24 words; Spanish is quite easy by the measure made for it."""
     for trial in (example, *other_trials(small)):
         about = trial.protocol.trial.model_copy(update={"language": language})

@@ -16,7 +16,7 @@ from laid_out_trial import laid_out
 from printed import MARGIN_PT, PIXELS_PER_POINT, broken_words, ink
 from trialkit.domain.units import Measures
 from trialkit.forms.pack import garden_pack
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 
 pdfium = pytest.importorskip("pypdfium2", exc_type=ImportError)
 
@@ -38,7 +38,7 @@ SAID = {
 """What stands on every sheet, and what begins those of records."""
 
 
-def with_buckets(trial: Trial, buckets: int) -> Trial:
+def with_buckets(trial: CheckedTrial, buckets: int) -> CheckedTrial:
     """Return a trial with so many buckets in its one garden, sown on a day that is known."""
     own = trial.layout[trial.layout["site"] == "FERN"]
     several = own.loc[own.index.repeat(math.ceil(buckets / len(own)))][:buckets].assign(
@@ -55,7 +55,7 @@ def with_buckets(trial: Trial, buckets: int) -> Trial:
 
 
 @pytest.fixture(scope="module")
-def small(tmp_path_factory: pytest.TempPathFactory) -> Trial:
+def small(tmp_path_factory: pytest.TempPathFactory) -> CheckedTrial:
     """A trial as it stands before its season."""
     return laid_out(tmp_path_factory.mktemp("printed") / "trial")
 
@@ -75,7 +75,14 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> Trial:
     ],
 )
 def test_a_pack_is_few_sheets_and_each_is_whole(
-    window: Window, small: Trial, tmp_path: Path, buckets: int, language: str, measures: Measures, paper: str, most: int
+    window: Window,
+    small: CheckedTrial,
+    tmp_path: Path,
+    buckets: int,
+    language: str,
+    measures: Measures,
+    paper: str,
+    most: int,
 ) -> None:
     """Four of them for eight buckets; nothing in the side margins, no broken word, none less than a quarter full.
 

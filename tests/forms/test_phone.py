@@ -11,7 +11,7 @@ from trialkit.domain.heads import CUT, NOT_CUT, SAYS_NOTHING
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.forms.phone import phone_form
 from trialkit.rules.form_marks import form_marks
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.tables.table_schema import load_schema
 
 
@@ -22,7 +22,7 @@ def data_of(page: str) -> dict[str, Any]:
     return dict(json.loads(found[1]))
 
 
-def test_every_field_with_its_limits(trial: Trial) -> None:
+def test_every_field_with_its_limits(trial: CheckedTrial) -> None:
     """Names, kinds, ranges, words and lengths are those of the schemas."""
     data = data_of(phone_form(trial, "FERN"))
     for name in RECORD_TABLES:
@@ -37,7 +37,7 @@ def test_every_field_with_its_limits(trial: Trial) -> None:
             assert bool(one.get("required")) == (field.required or field.wanted)
 
 
-def test_marks_and_buckets(trial: Trial) -> None:
+def test_marks_and_buckets(trial: CheckedTrial) -> None:
     """Marks of trial, layout and form, and the garden's own buckets in their order."""
     data, marks = data_of(phone_form(trial, "MILL")), form_marks(trial, "MILL")
     assert (data["trial"], data["layout"], data["form"], data["site"]) == (
@@ -59,7 +59,7 @@ def test_a_blind_form_names_no_treatment(tmp_path: Path) -> None:
     assert all(set(bucket) == {"id", "place"} for bucket in data_of(blind)["buckets"])
 
 
-def test_the_same_trial_gives_the_same_form(trial: Trial) -> None:
+def test_the_same_trial_gives_the_same_form(trial: CheckedTrial) -> None:
     """No clock and no chance in it; nothing from elsewhere."""
     page = phone_form(trial, "FERN")
     assert page == phone_form(trial, "FERN")
@@ -74,14 +74,14 @@ def test_text_cannot_end_the_data(tmp_path: Path) -> None:
     assert "<script>alert" not in page
 
 
-def test_outcomes_are_those_of_the_rules(trial: Trial) -> None:
+def test_outcomes_are_those_of_the_rules(trial: CheckedTrial) -> None:
     """Which outcomes are a harvest, leave no weight or say nothing is told to the script, not known by it."""
     data = data_of(phone_form(trial, "FERN"))
     assert (tuple(data["cut"]), tuple(data["notCut"])) == (CUT, NOT_CUT)
     assert {*data["saysNothing"], ""} == set(SAYS_NOTHING)
 
 
-def test_usual_values_lie_within_what_is_accepted(trial: Trial) -> None:
+def test_usual_values_lie_within_what_is_accepted(trial: CheckedTrial) -> None:
     """What the form asks to look at again comes from the schemas, within their limits."""
     data = data_of(phone_form(trial, "FERN"))
     usual = {
@@ -92,7 +92,7 @@ def test_usual_values_lie_within_what_is_accepted(trial: Trial) -> None:
         assert field["minimum"] <= field["usualMinimum"] < field["usualMaximum"] <= field["maximum"], name
 
 
-def test_cards_are_the_layouts(trial: Trial) -> None:
+def test_cards_are_the_layouts(trial: CheckedTrial) -> None:
     """What one tap writes down is the layout's dose in the protocol's volume, and no acid only where there is none."""
     given = {bucket["id"]: bucket for bucket in data_of(phone_form(trial, "FERN"))["buckets"]}
     for row in trial.layout[trial.layout["site"] == "FERN"].to_dict("records"):
@@ -103,7 +103,7 @@ def test_cards_are_the_layouts(trial: Trial) -> None:
         assert bucket.get("acid") == (row["acidifier"] if has_acid else None)
 
 
-def test_the_scale_at_first(trial: Trial) -> None:
+def test_the_scale_at_first(trial: CheckedTrial) -> None:
     """Ounces where the kitchen's measures alone are asked for, else grams; the form has a switch."""
     about = trial.protocol.trial.model_copy(update={"measures": "kitchen"})
     kitchen = replace(trial, protocol=trial.protocol.model_copy(update={"trial": about}))

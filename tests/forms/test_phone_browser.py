@@ -17,7 +17,7 @@ from chromium import ARGUMENTS, CHROMIUM, MODES, complaints
 from commands import run
 from laid_out_trial import laid_out
 from phone_page import PHONE, first_bucket, go, opened, saved, written
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 
 HEAD = {
     "transplanted_on": "2026-08-20", "outcome": "harvested", "harvested_on": "2026-09-29",
@@ -29,19 +29,19 @@ NO_STORAGE = (
 
 
 @pytest.fixture(scope="module")
-def trial(tmp_path_factory: pytest.TempPathFactory) -> Trial:
+def trial(tmp_path_factory: pytest.TempPathFactory) -> CheckedTrial:
     """A trial before its season; not to be changed."""
     return laid_out(tmp_path_factory.mktemp("phone") / "trial")
 
 
 @pytest.fixture(scope="module")
-def form(trial: Trial) -> Path:
+def form(trial: CheckedTrial) -> Path:
     """The form of the garden Fernsedge as a file."""
     return written(trial, "FERN", trial.folder.parent / "phone-FERN.html")
 
 
 @pytest.fixture(scope="module")
-def handed_back(browser: Any, form: Path, trial: Trial) -> Path:
+def handed_back(browser: Any, form: Path, trial: CheckedTrial) -> Path:
     """The file of a form in which one head was filled in."""
     page = opened(browser, form)
     go(page, first_bucket(trial))
@@ -60,7 +60,7 @@ def page(browser: Any, form: Path) -> Iterator[Any]:
 
 
 @pytest.fixture(scope="module")
-def bucket(trial: Trial) -> str:
+def bucket(trial: CheckedTrial) -> str:
     """The first bucket of that garden."""
     return first_bucket(trial)
 
@@ -98,7 +98,7 @@ def test_what_is_saved_is_what_was_typed(page: Any, bucket: str, tmp_path: Path)
 
 
 def test_nothing_entered_is_lost_when_the_browser_is_killed(
-    playwright: Any, form: Path, trial: Trial, tmp_path: Path
+    playwright: Any, form: Path, trial: CheckedTrial, tmp_path: Path
 ) -> None:
     """Typed, the browser's processes killed outright, opened again: every value is there, and counted as not saved."""
     bucket, profile = first_bucket(trial), tmp_path / "profile"
@@ -132,7 +132,9 @@ def test_nothing_entered_is_lost_when_the_browser_is_killed(
     context.close()
 
 
-def test_a_phone_that_keeps_nothing_says_so_at_once(browser: Any, form: Path, trial: Trial, tmp_path: Path) -> None:
+def test_a_phone_that_keeps_nothing_says_so_at_once(
+    browser: Any, form: Path, trial: CheckedTrial, tmp_path: Path
+) -> None:
     """Storage that throws: a banner before anything is typed, and the file still has everything."""
     context = browser.new_context(offline=True, accept_downloads=True, **PHONE)
     context.add_init_script(NO_STORAGE)
@@ -145,7 +147,7 @@ def test_a_phone_that_keeps_nothing_says_so_at_once(browser: Any, form: Path, tr
     context.close()
 
 
-def test_two_trials_and_two_gardens_on_one_phone_do_not_mix(browser: Any, trial: Trial, tmp_path: Path) -> None:
+def test_two_trials_and_two_gardens_on_one_phone_do_not_mix(browser: Any, trial: CheckedTrial, tmp_path: Path) -> None:
     """Files share one storage in Chromium: each form sees only what was typed into it, another layout's none."""
     other = laid_out(tmp_path / "other", title="Another trial")
     protocol = (other.folder / "trial.toml").read_text("utf-8")
@@ -331,7 +333,7 @@ def test_without_scripts_the_printed_sheet_is_named(browser: Any, form: Path) ->
     page.context.close()
 
 
-def test_what_comes_back_is_merged(page: Any, bucket: str, trial: Trial, tmp_path: Path) -> None:
+def test_what_comes_back_is_merged(page: Any, bucket: str, trial: CheckedTrial, tmp_path: Path) -> None:
     """Typed, saved, merged: the tables hold the same values."""
     go(page, bucket)
     fill_head(page, note="=1+1")

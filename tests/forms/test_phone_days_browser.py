@@ -14,7 +14,7 @@ from chromium import complaints
 from commands import run
 from laid_out_trial import laid_out
 from phone_page import PHONE, go, opened, saved, written
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.tables.bucket_ids import label_code
 from trialkit.tables.table_schema import load_schema
 
@@ -33,13 +33,13 @@ SCANNER = """() => {
 
 
 @pytest.fixture(scope="module")
-def trial(tmp_path_factory: pytest.TempPathFactory) -> Trial:
+def trial(tmp_path_factory: pytest.TempPathFactory) -> CheckedTrial:
     """A trial before its season; not to be changed."""
     return laid_out(tmp_path_factory.mktemp("days") / "trial")
 
 
 @pytest.fixture(scope="module")
-def form(trial: Trial) -> Path:
+def form(trial: CheckedTrial) -> Path:
     """The form of the garden Fernsedge as a file."""
     return written(trial, "FERN", trial.folder.parent / "phone-FERN.html")
 
@@ -53,7 +53,7 @@ def page(browser: Any, form: Path) -> Iterator[Any]:
 
 
 @pytest.fixture(scope="module")
-def layout(trial: Trial) -> pd.DataFrame:
+def layout(trial: CheckedTrial) -> pd.DataFrame:
     """The garden's rows of the layout, in the order of the places."""
     return trial.layout[trial.layout["site"] == "FERN"].sort_values(["block", "position"], kind="stable")
 
@@ -88,7 +88,7 @@ class Hand:
         assert self.page.inner_text("#bucket-title") == f"Bucket {bucket}"
 
 
-def test_a_plain_season_takes_few_entries(page: Any, trial: Trial, layout: pd.DataFrame, tmp_path: Path) -> None:
+def test_a_plain_season_takes_few_entries(page: Any, trial: CheckedTrial, layout: pd.DataFrame, tmp_path: Path) -> None:
     """Planted, mixed, read and harvested on a slow phone: at most six taps or entries a bucket a day; all is merged."""
     page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": SLOWER})
     visited, hand = layout["bucket"].tolist()[:3], Hand(page)
@@ -283,7 +283,7 @@ def test_all_but_some(page: Any, layout: pd.DataFrame, tmp_path: Path) -> None:
     assert tables["solution"][0]["nutrient_tsp"] == "30"
 
 
-def test_labels_are_scanned(browser: Any, form: Path, trial: Trial, layout: pd.DataFrame) -> None:
+def test_labels_are_scanned(browser: Any, form: Path, trial: CheckedTrial, layout: pd.DataFrame) -> None:
     """The label opens its bucket, at the first weight; one of another trial or garden is refused by name, typed too."""
     own = layout["bucket"].iloc[5]
     page = opened(browser, form)

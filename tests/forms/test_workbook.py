@@ -17,7 +17,7 @@ from laid_out_trial import laid_out
 from trialkit.domain.table_names import RECORD_TABLES, TableName
 from trialkit.forms.workbook import record_workbook
 from trialkit.rules.form_marks import form_marks
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.tables.table_schema import load_schema
 
 OFFICE = shutil.which("soffice")
@@ -101,7 +101,7 @@ def assert_limits(book: openpyxl.Workbook) -> None:
                 assert (float(first or "nan"), float(second or "nan")) == (field.minimum, field.maximum)
 
 
-def test_acid_goes_by_the_card_and_ph_is_read_again(trial: Trial) -> None:
+def test_acid_goes_by_the_card_and_ph_is_read_again(trial: CheckedTrial) -> None:
     """The first sheet says so: steps are the card's, and later readings are rows without amounts."""
     book = opened(record_workbook(trial, "FERN"))
     said = " ".join(str(row[0].value) for row in book["Read me first"].iter_rows() if row[0].value)
@@ -109,12 +109,12 @@ def test_acid_goes_by_the_card_and_ph_is_read_again(trial: Trial) -> None:
     assert "again in two days, and then every week: a row with the day and the pH before" in said
 
 
-def test_lists_and_limits_are_those_of_the_schemas(trial: Trial) -> None:
+def test_lists_and_limits_are_those_of_the_schemas(trial: CheckedTrial) -> None:
     """Columns, kinds of validation, bounds and words, read back by openpyxl."""
     assert_limits(opened(record_workbook(trial, "FERN")))
 
 
-def test_words_are_plain(trial: Trial) -> None:
+def test_words_are_plain(trial: CheckedTrial) -> None:
     """Headings are the titles, with their units; what is refused is asked for in words that need no explaining."""
     book = opened(record_workbook(trial, "FERN"))
     assert [cell.value for cell in book["heads"][1]] == [
@@ -132,7 +132,7 @@ def test_words_are_plain(trial: Trial) -> None:
     assert said["Head weight"].startswith("Please write a number, 1 to 2000 g. Weigh in grams.")
 
 
-def test_headings_are_recognised_without_a_word(trial: Trial, tmp_path: Path) -> None:
+def test_headings_are_recognised_without_a_word(trial: CheckedTrial, tmp_path: Path) -> None:
     """What comes back is read as it was sent out: merged, and nothing is said of its headings."""
     returned = tmp_path / "fern.xlsx"
     returned.write_bytes(filled(record_workbook(trial, "FERN")))
@@ -144,7 +144,7 @@ def test_headings_are_recognised_without_a_word(trial: Trial, tmp_path: Path) ->
     assert "nutrient_tsp" in (trial.folder / "solution.csv").read_text("utf-8")
 
 
-def test_buckets_and_heads_are_filled_in_and_locked(trial: Trial) -> None:
+def test_buckets_and_heads_are_filled_in_and_locked(trial: CheckedTrial) -> None:
     """A row for each head, keys locked, everything else open; the sheet is protected without a password."""
     sheet = opened(record_workbook(trial, "FERN"))["heads"]
     own = trial.layout[trial.layout["site"] == "FERN"]
@@ -158,7 +158,7 @@ def test_buckets_and_heads_are_filled_in_and_locked(trial: Trial) -> None:
     assert sheet["C2"].number_format == "yyyy-mm-dd"
 
 
-def test_marks_and_order_of_sheets(trial: Trial) -> None:
+def test_marks_and_order_of_sheets(trial: CheckedTrial) -> None:
     """Instructions first, a sheet for each table, hidden lists, very hidden marks of trial, layout, form and garden."""
     book = opened(record_workbook(trial, "MILL"))
     assert book.sheetnames == ["Read me first", "heads", "solution", "visits", "lists", "trialkit"]
@@ -196,7 +196,7 @@ def test_hostile_names_stay_text(tmp_path: Path) -> None:
 
 
 @needs_office
-def test_it_survives_an_office_program(trial: Trial, tmp_path: Path) -> None:
+def test_it_survives_an_office_program(trial: CheckedTrial, tmp_path: Path) -> None:
     """Opened and saved by LibreOffice: sheets, hidden marks, lists, limits, protection and keys are still there."""
     book = opened(through_office(record_workbook(trial, "FERN"), tmp_path / "office"))
     assert book.sheetnames == ["Read me first", "heads", "solution", "visits", "lists", "trialkit"]
@@ -208,7 +208,7 @@ def test_it_survives_an_office_program(trial: Trial, tmp_path: Path) -> None:
 
 
 @needs_office
-def test_a_filled_workbook_comes_back(trial: Trial, tmp_path: Path) -> None:
+def test_a_filled_workbook_comes_back(trial: CheckedTrial, tmp_path: Path) -> None:
     """Filled in, saved by LibreOffice, merged: the tables hold what was written, and nothing else."""
     returned = tmp_path / "fern.xlsx"
     returned.write_bytes(through_office(filled(record_workbook(trial, "FERN")), tmp_path / "office"))

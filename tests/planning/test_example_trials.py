@@ -16,10 +16,10 @@ from trialkit.documents.returns import Answers
 from trialkit.planning.invented_county import LOST, TRUTHS, Truth
 from trialkit.returns.answering import Given
 from trialkit.returns.merge_files import merge_files
-from trialkit.rules.trial_folder import Trial, read_trial
+from trialkit.rules.trial_folder import CheckedTrial, read_trial
 
 
-def bundled(name: str) -> Trial:
+def bundled(name: str) -> CheckedTrial:
     """Read a bundled example."""
     return read_trial(resource_folder("example_trials") / name)
 

@@ -12,11 +12,11 @@ from trialkit._resources import resource_folder
 from trialkit.analysis import Results
 from trialkit.planning.examples import make_example
 from trialkit.planning.invented_county import Truth
-from trialkit.rules.trial_folder import Trial, read_trial
+from trialkit.rules.trial_folder import CheckedTrial, read_trial
 
 
 @pytest.fixture(scope="module")
-def trial() -> Trial:
+def trial() -> CheckedTrial:
     """The bundled autumn trial."""
     return read_trial(resource_folder("example_trials") / "autumn_dose")
 
@@ -39,7 +39,7 @@ def test_bundled_examples_are_what_the_generator_makes(tmp_path: Path) -> None:
             assert (folder / path.relative_to(source)).read_bytes() == path.read_bytes(), path
 
 
-def test_the_truth_is_covered(trial: Trial, results: Results) -> None:
+def test_the_truth_is_covered(trial: CheckedTrial, results: Results) -> None:
     """Every difference from the current practice is covered by its simultaneous interval, as in 95 % of seasons."""
     columns = ["cultivar", "dose_tsp", "acidifier"]
     layout = trial.layout.drop_duplicates(columns)

@@ -20,7 +20,7 @@ from trialkit.protocol.publication import is_orcid
 from trialkit.protocol.trial_protocol import parse_protocol
 from trialkit.report.data_package import data_package
 from trialkit.report.metadata import datacite_record, gaps, miappe
-from trialkit.rules.trial_folder import Trial, read_trial
+from trialkit.rules.trial_folder import CheckedTrial, read_trial
 from trialkit.tables.problem import TrialError
 from trialkit.tables.table_schema import load_schema
 
@@ -80,12 +80,12 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def published(folder: Path) -> Trial:
+def published(folder: Path) -> CheckedTrial:
     """The same, read."""
     return read_trial(folder)
 
 
-def test_miappe_is_complete(published: Trial) -> None:
+def test_miappe_is_complete(published: CheckedTrial) -> None:
     """Every mandatory attribute is told in every section; there is a study for each garden."""
     found = miappe(published, "CC-BY-4.0")
     for section, wanted in MANDATORY.items():
@@ -102,7 +102,7 @@ def test_miappe_is_complete(published: Trial) -> None:
     json.dumps(found, allow_nan=False)
 
 
-def test_the_datacite_record_is_valid(published: Trial) -> None:
+def test_the_datacite_record_is_valid(published: CheckedTrial) -> None:
     """By DataCite's JSON Schema 4.5, as its own library ships it; with the DOI that registration gives."""
     schema45 = pytest.importorskip("datacite.schema45")
     record = datacite_record(published, "CC0-1.0")
@@ -117,7 +117,7 @@ def test_the_datacite_record_is_valid(published: Trial) -> None:
     assert list(schema45.validator.iter_errors(spoilt))
 
 
-def test_the_package_is_a_research_object_crate(published: Trial, tmp_path: Path) -> None:
+def test_the_package_is_a_research_object_crate(published: CheckedTrial, tmp_path: Path) -> None:
     """By the validator's profile of RO-Crate 1.3, in an environment of its own; it finds a day that is missing."""
     if not os.environ.get("CI"):
         pytest.skip("it installs from a package registry: run it with CI=true")
@@ -140,7 +140,7 @@ def test_the_package_is_a_research_object_crate(published: Trial, tmp_path: Path
     assert (second.returncode, bool(second.stdout)) == (1, True), second.stderr
 
 
-def test_the_package_names_its_people_and_is_valid(published: Trial, tmp_path: Path) -> None:
+def test_the_package_names_its_people_and_is_valid(published: CheckedTrial, tmp_path: Path) -> None:
     """By frictionless; foreign keys are arrays, as the standard writes them."""
     frictionless = pytest.importorskip("frictionless")
     path = tmp_path / "package.zip"
@@ -166,7 +166,7 @@ def test_units_are_codes_of_ucum() -> None:
         parser.parse("teaspoons")
 
 
-def test_what_is_missing_is_named(published: Trial, folder: Path) -> None:
+def test_what_is_missing_is_named(published: CheckedTrial, folder: Path) -> None:
     """Nothing where all is told; else each thing with its key; status 1 and --json."""
     assert gaps(published) == ()
     told = run("pack", folder, "--check")

@@ -11,25 +11,25 @@ from honest_records import Records, write_records
 from trialkit.documents.departures import Departure
 from trialkit.documents.returns import Correction
 from trialkit.rules.departure_rules import find_departures
-from trialkit.rules.trial_folder import Trial, check_trial, read_trial
+from trialkit.rules.trial_folder import CheckedTrial, check_trial, read_trial
 
 Change = Callable[[Records], None]
 NEXT_WEEK = pd.Timestamp("2026-08-27")
 
 
-def trial_of(folder: Path, change: Change | None = None) -> Trial:
+def trial_of(folder: Path, change: Change | None = None) -> CheckedTrial:
     """Write records, changed, and read them."""
     write_records(folder, change)
     return read_trial(folder)
 
 
-def departures(trial: Trial) -> list[Departure]:
+def departures(trial: CheckedTrial) -> list[Departure]:
     """Departures of a trial."""
     found = find_departures(trial.protocol, trial.layout, trial.solution, trial.heads, trial.corrections)
     return [one.departure for one in found]
 
 
-def first_bucket(trial: Trial) -> tuple[str, str]:
+def first_bucket(trial: CheckedTrial) -> tuple[str, str]:
     """Identity and garden of the first bucket laid out."""
     return str(trial.layout["bucket"][0]), str(trial.layout["site"][0])
 

@@ -18,7 +18,7 @@ from trialkit.documents.problems import Problem
 from trialkit.returns.correcting import Wanted, correct
 from trialkit.returns.journal import Reason
 from trialkit.returns.merge_files import merge_files
-from trialkit.rules.trial_folder import Trial, check_trial
+from trialkit.rules.trial_folder import CheckedTrial, check_trial
 from trialkit.words.problem_words import problem_sentence
 
 TABLES = ("sites", "products", "layout", "solution", "visits", "heads")
@@ -57,7 +57,7 @@ def save_again(path: Path, cell: Cell, *, delimiter: str = ",", encoding: str = 
     path.write_bytes(stream.getvalue().encode(encoding))
 
 
-def same_tables(found: Trial, expected: Trial) -> bool:
+def same_tables(found: CheckedTrial, expected: CheckedTrial) -> bool:
     """Tell whether all tables are the same, to the type."""
     return all(getattr(found, name).equals(getattr(expected, name)) for name in TABLES)
 
@@ -68,7 +68,7 @@ def told(problems: tuple[Problem, ...]) -> list[str]:
 
 
 @pytest.fixture(scope="module")
-def example() -> Trial:
+def example() -> CheckedTrial:
     """The bundled trial as it is."""
     trial = check_trial(EXAMPLE).trial
     assert trial is not None
@@ -93,7 +93,7 @@ def folder(tmp_path: Path) -> Path:
     ],
 )
 def test_what_can_be_read_in_one_way_is_read_so(
-    folder: Path, example: Trial, cell: Cell, delimiter: str, says: str
+    folder: Path, example: CheckedTrial, cell: Cell, delimiter: str, says: str
 ) -> None:
     """Every table is what it was, one line for each file says so, and no file is touched."""
     for name in TABLES:
@@ -114,7 +114,7 @@ def test_what_can_be_read_in_one_way_is_read_so(
     assert contents(folder) == before
 
 
-def test_decimal_commas_are_read_where_all_numbers_agree(folder: Path, example: Trial) -> None:
+def test_decimal_commas_are_read_where_all_numbers_agree(folder: Path, example: CheckedTrial) -> None:
     """With semicolons between columns, or with commas and quotation marks."""
     for delimiter in ";,":
         shutil.copy(EXAMPLE / "solution.csv", folder)

@@ -3,14 +3,14 @@
 from pathlib import Path
 
 from honest_records import PROTOCOL, write_records
-from trialkit.rules.trial_folder import Trial, read_trial
+from trialkit.rules.trial_folder import CheckedTrial, read_trial
 
 RECORDS = ("heads", "solution", "visits")
 
 
 def laid_out(
     folder: Path, *, blind: bool = False, site_name: str = "Fernsedge School", title: str = "", language: str = ""
-) -> Trial:
+) -> CheckedTrial:
     """Write the trial, its records emptied to their headers, and read it as far as its layout.
 
     `language` is that of the garden Fernsedge.

@@ -5,18 +5,18 @@ from pathlib import Path
 from typing import Any
 
 from trialkit.forms.phone import phone_form
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 
 PHONE: dict[str, Any] = {"viewport": {"width": 360, "height": 740}, "has_touch": True, "reduced_motion": "reduce"}
 
 
-def written(trial: Trial, site: str, path: Path) -> Path:
+def written(trial: CheckedTrial, site: str, path: Path) -> Path:
     """Write a garden's form."""
     path.write_text(phone_form(trial, site), encoding="utf-8")
     return path
 
 
-def first_bucket(trial: Trial, site: str = "FERN") -> str:
+def first_bucket(trial: CheckedTrial, site: str = "FERN") -> str:
     """Return the garden's first bucket."""
     return str(trial.layout[trial.layout["site"] == site].sort_values(["block", "position"])["bucket"].iloc[0])
 

@@ -18,7 +18,7 @@ from trialkit.documents.findings import BucketMean
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.heads import is_recorded, is_usable
 from trialkit.rules.mixings import feed_of
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 
 BUCKET_COLUMNS = (
     "bucket", "site", "block", "whole_plot", "cultivar", "dose_tsp", "n_mg_l", "acidifier",
@@ -30,12 +30,12 @@ ADVICE_STREAM = 1
 """Of the protocol's seed; the layout is stream 0, an example's records stream 2."""
 
 
-def bucket_records(trial: Trial, days: Sequence[BucketMean] = ()) -> pd.DataFrame:
+def bucket_records(trial: CheckedTrial, days: Sequence[BucketMean] = ()) -> pd.DataFrame:
     """Every bucket of a layout with what it gave.
 
     Parameters
     ----------
-    trial : Trial
+    trial : CheckedTrial
     days : sequence of BucketMean
         Of the days to harvest, where they were analysed.
 
@@ -76,7 +76,7 @@ def bucket_records(trial: Trial, days: Sequence[BucketMean] = ()) -> pd.DataFram
     return pd.DataFrame(columns)[list(BUCKET_COLUMNS)]
 
 
-def nitrogen_per_tsp(trial: Trial) -> float:
+def nitrogen_per_tsp(trial: CheckedTrial) -> float:
     """Nitrogen that a level teaspoon of the trial's feed brings to a bucket, mg/L; NaN where it is not known."""
     feed = feed_of(trial.protocol, trial.products)
     return feed.elements_mg_l(1.0, trial.protocol.bucket.volume_l).get("N", np.nan) if feed else np.nan
@@ -91,7 +91,7 @@ def _places(layout: pd.DataFrame, *columns: str) -> pd.Series:
     return found.str.strip("/")
 
 
-def head_scatter(trial: Trial) -> tuple[float, int]:
+def head_scatter(trial: CheckedTrial) -> tuple[float, int]:
     """Sum of squares of marketable heads about their bucket's mean, g squared, and its degrees of freedom."""
     heads = trial.heads[is_usable(trial.heads) & trial.heads["weight_g"].notna()]
     of_bucket = heads.groupby("bucket")["weight_g"]
@@ -123,12 +123,12 @@ def as_records(
     )
 
 
-def trial_records(trial: Trial, water: RecordedWater, days: Sequence[BucketMean] = ()) -> BucketRecords:
+def trial_records(trial: CheckedTrial, water: RecordedWater, days: Sequence[BucketMean] = ()) -> BucketRecords:
     """Records of one trial; what it did not vary plays no part. Arguments are those of `bucket_records`."""
     return records_of(trial, bucket_records(trial, days), gardens_of(trial, water))
 
 
-def records_of(trial: Trial, buckets: pd.DataFrame, gardens: pd.DataFrame) -> BucketRecords:
+def records_of(trial: CheckedTrial, buckets: pd.DataFrame, gardens: pd.DataFrame) -> BucketRecords:
     """Records of a trial's buckets, given as `bucket_records` gives them, in gardens as from `gardens_of`."""
     buckets = buckets.assign(trial=trial.protocol.trial.id)
     varied = trial.protocol.treatment_columns
@@ -140,7 +140,7 @@ def records_of(trial: Trial, buckets: pd.DataFrame, gardens: pd.DataFrame) -> Bu
     return as_records(buckets, gardens, dose, head_scatter(trial))
 
 
-def gardens_of(trial: Trial, water: RecordedWater) -> pd.DataFrame:
+def gardens_of(trial: CheckedTrial, water: RecordedWater) -> pd.DataFrame:
     """What is known of each garden: alkalinity by its readings where they tell, else as stated; sun; kind."""
     sites = trial.sites.drop_duplicates("site").set_index("site")
     alkalinity = sites["alkalinity_mg_l_caco3"].astype(float)
@@ -156,7 +156,7 @@ def gardens_of(trial: Trial, water: RecordedWater) -> pd.DataFrame:
     )
 
 
-def question_of(trial: Trial, *, in_ledger: bool = False) -> AdviceQuestion:
+def question_of(trial: CheckedTrial, *, in_ledger: bool = False) -> AdviceQuestion:
     """Ask which treatment of one trial is to be the default.
 
     Among the trials of a ledger, what one of them held the same in all buckets is a level like another.
@@ -177,7 +177,7 @@ def question_of(trial: Trial, *, in_ledger: bool = False) -> AdviceQuestion:
     )
 
 
-def prices_of(trial: Trial, candidates: pd.DataFrame, days_known: bool) -> Prices:
+def prices_of(trial: CheckedTrial, candidates: pd.DataFrame, days_known: bool) -> Prices:
     """Price candidates by a trial's products and what its buckets took of acid."""
     solution = trial.solution.merge(trial.layout[["bucket", "acidifier"]], on="bucket")
     return prices(trial.protocol, trial.products, solution, candidates, days_known=days_known)

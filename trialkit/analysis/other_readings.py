@@ -21,7 +21,7 @@ from trialkit.documents.departures import Departure, DepartureKind
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.treatment import Level
 from trialkit.domain.units import quarter_spoons
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 
 FARTHEST_STRENGTH = 2.0
 """A bucket of more than so many times the greatest strength tried, or of less than the least by as much, is none of the
@@ -114,7 +114,7 @@ def if_all_lost(records: BucketRecords) -> BucketRecords:
 
 
 def other_readings(
-    trial: Trial,
+    trial: CheckedTrial,
     records: BucketRecords,
     assigned: pd.DataFrame,
     advice: Advice,
@@ -124,7 +124,7 @@ def other_readings(
 
     Parameters
     ----------
-    trial : Trial
+    trial : CheckedTrial
     records : BucketRecords
         Those that the decision rests on.
     assigned : pandas.DataFrame

@@ -26,7 +26,7 @@ from trialkit.mixed import MixedFit, MixedModelError, NotConverged, fit_mixed
 if TYPE_CHECKING:
     from trialkit.documents.findings import FittedModel
     from trialkit.documents.results import Results
-    from trialkit.rules.trial_folder import Trial
+    from trialkit.rules.trial_folder import CheckedTrial
 
 BOUNDS: dict[EnginePart, float] = {
     "variance": 0.01,
@@ -51,12 +51,12 @@ class _Theirs:
     criterion: Annotated[float, "-2 log restricted likelihood, whatever the coding of the fixed part."]
 
 
-def by_statsmodels(trial: Trial, results: Results) -> tuple[SecondEngine, ...]:
+def by_statsmodels(trial: CheckedTrial, results: Results) -> tuple[SecondEngine, ...]:
     """Fit the weights of an analysed trial by statsmodels too, and set both engines' figures beside each other.
 
     Parameters
     ----------
-    trial : Trial
+    trial : CheckedTrial
     results : Results
         Of the same trial.
 
@@ -68,7 +68,7 @@ def by_statsmodels(trial: Trial, results: Results) -> tuple[SecondEngine, ...]:
     return tuple(_responses(trial, results))
 
 
-def _responses(trial: Trial, results: Results) -> Iterator[SecondEngine]:
+def _responses(trial: CheckedTrial, results: Results) -> Iterator[SecondEngine]:
     found = recorded_trial(trial)
     rows = {"weight_g": found.weighed, YIELD: found.yields.buckets}
     current = current_label(trial, found.treatments)

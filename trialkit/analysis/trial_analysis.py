@@ -51,7 +51,7 @@ from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.rules.amendments import amendments_made
 from trialkit.rules.departure_rules import find_departures
 from trialkit.rules.mixings import acid_product, feed_of
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 
 LIBRARIES = ("numpy", "scipy", "pandas", "formulaic", "statsmodels")
 TIMES = ("days", DEGREE_DAYS)
@@ -77,7 +77,7 @@ class RecordedTrial:
         return self.heads[is_harvested(self.heads) & self.heads["weight_g"].notna()]
 
 
-def recorded_trial(trial: Trial) -> RecordedTrial:
+def recorded_trial(trial: CheckedTrial) -> RecordedTrial:
     """Bring records and layout of a checked trial together."""
     treatments = joint_treatments(trial)
     layout = label_treatments(trial.layout, treatments)
@@ -85,12 +85,12 @@ def recorded_trial(trial: Trial) -> RecordedTrial:
     return RecordedTrial(treatments, layout, heads, bucket_yields(layout, heads, trial.protocol.bucket.heads))
 
 
-def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
+def analyse(trial: CheckedTrial, *, all_pairs: bool = False) -> Results:
     """Analyse a checked trial.
 
     Parameters
     ----------
-    trial : Trial
+    trial : CheckedTrial
         As `trialkit.check` returns it; it must have no error.
     all_pairs : bool
         Whether every pair of treatments is compared, besides each with the current practice.
@@ -165,7 +165,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
 
 
 def decide(
-    trial: Trial,
+    trial: CheckedTrial,
     answers: Mapping[str, Answered],
     losses: Losses,
     water: RecordedWater,
@@ -199,13 +199,13 @@ def _cautions(decision: Decision, losses: Losses, yields: Answered) -> Iterator[
     yield from (one for name in failed for one in CAUTIONED if one == name)
 
 
-def current_label(trial: Trial, treatments: pd.DataFrame) -> str:
+def current_label(trial: CheckedTrial, treatments: pd.DataFrame) -> str:
     """Joint label of the current practice."""
     practice = trial.protocol.practice.among(treatments.columns)
     return str(treatments.index[[Treatment.of(row) for row in treatments.to_dict("records")].index(practice)])
 
 
-def _with_gardens(trial: Trial, question: Question, answered: Answered, decision: Decision) -> Answered:
+def _with_gardens(trial: CheckedTrial, question: Question, answered: Answered, decision: Decision) -> Answered:
     """Set the decision's alternative beside the current practice at each garden."""
     if answered.fits is None or answered.rows["site"].nunique() < 2:
         return answered
@@ -240,7 +240,7 @@ def _with_check(answered: Answered, check: Check) -> Answered:
 
 
 def _answer(
-    trial: Trial,
+    trial: CheckedTrial,
     question: Question,
     data: pd.DataFrame,
     strata: Sequence[str],
@@ -272,7 +272,7 @@ def _seen_between(days: pd.DataFrame) -> tuple[Note, ...]:
     return tuple(Note(code, count) for code, count in counted.items() if count)
 
 
-def joint_treatments(trial: Trial) -> pd.DataFrame:
+def joint_treatments(trial: CheckedTrial) -> pd.DataFrame:
     """Treatment combinations, varied columns only, by joint label in factorial order."""
     columns = list(trial.protocol.treatment_columns)
     frame = trial.protocol.treatments()[columns].drop_duplicates(ignore_index=True)
@@ -293,7 +293,7 @@ def label_treatments(layout: pd.DataFrame, treatments: pd.DataFrame) -> pd.DataF
     return labelled
 
 
-def _questions(trial: Trial, treatments: pd.DataFrame, *, all_pairs: bool) -> dict[str, Question]:
+def _questions(trial: CheckedTrial, treatments: pd.DataFrame, *, all_pairs: bool) -> dict[str, Question]:
     decision, heads = trial.protocol.decision, trial.protocol.bucket.heads
     shared = {
         "treatments": treatments,
@@ -307,7 +307,7 @@ def _questions(trial: Trial, treatments: pd.DataFrame, *, all_pairs: bool) -> di
     return {name: Question(name, unit, margin=margins.get(name, 0.0), **shared) for name, unit in units.items()}
 
 
-def _not_asked(trial: Trial, name: str, data: pd.DataFrame) -> NotAnalysedCode | None:
+def _not_asked(trial: CheckedTrial, name: str, data: pd.DataFrame) -> NotAnalysedCode | None:
     """Why a response is not analysed, if it is not."""
     wanted = trial.protocol.responses.days if name in TIMES else trial.protocol.responses.weight
     if not wanted:
@@ -319,7 +319,7 @@ def _not_asked(trial: Trial, name: str, data: pd.DataFrame) -> NotAnalysedCode |
     return None
 
 
-def _about(trial: Trial) -> About:
+def _about(trial: CheckedTrial) -> About:
     about = trial.protocol.trial
     started = about.started_on.isoformat() if about.started_on else None
     return About(about.id, about.title, about.question, about.season, started, about.contact_role)
@@ -331,7 +331,7 @@ def _versions() -> dict[str, str]:
     }
 
 
-def _design(trial: Trial) -> Design:
+def _design(trial: CheckedTrial) -> Design:
     protocol = trial.protocol
     taking_part = trial.sites[trial.sites["site"].isin(trial.layout["site"])].sort_values("site")
     columns = [field.name for field in fields(Site)]
@@ -353,19 +353,19 @@ def _design(trial: Trial) -> Design:
     )
 
 
-def _feed_parts(trial: Trial) -> Iterator[FeedPart]:
+def _feed_parts(trial: CheckedTrial) -> Iterator[FeedPart]:
     feed = feed_of(trial.protocol, trial.products)
     for product, tsp in feed.parts if feed else ():
         yield FeedPart(product.name, tsp, product.grams_per_tsp)
 
 
-def _factor(trial: Trial, name: FactorName) -> VariedFactor:
+def _factor(trial: CheckedTrial, name: FactorName) -> VariedFactor:
     factor = trial.protocol.factors[name]
     of = next(one for one in FACTORS if one.name == name)
     return VariedFactor(name, of.column, of.unit, factor.levels, factor.product)
 
 
-def _fixed_factors(trial: Trial) -> tuple[FixedFactor, ...]:
+def _fixed_factors(trial: CheckedTrial) -> tuple[FixedFactor, ...]:
     return tuple(
         FixedFactor(name, factor.levels[0], factor.product)
         for name, factor in trial.protocol.factors.items()

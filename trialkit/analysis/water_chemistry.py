@@ -12,13 +12,13 @@ from trialkit.documents.ledger_entry import AcidTaken
 from trialkit.documents.water import AcidReading, DoseStrength, PhClimb, RecordedWater, SiteWater
 from trialkit.domain.ph_window import STRIP_STEP
 from trialkit.rules.mixings import feed_of, mixings, predicted_ph, strength
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.solution.calibration import CONFIDENCE, FEWEST_READINGS, EffectiveAlkalinity, effective_alkalinity
 
 METER_STEP = 0.1
 
 
-def water_of(trial: Trial) -> RecordedWater:
+def water_of(trial: CheckedTrial) -> RecordedWater:
     """Work out doses and waters of a checked trial; parts that records or products do not tell are empty."""
     read = _read_mixings(trial)
     fitted = {str(site): _fit(group) for site, group in read.groupby("site", sort=True)}
@@ -64,13 +64,13 @@ def ph_climbs(solution: pd.DataFrame, layout: pd.DataFrame) -> Iterator[PhClimb]
         yield PhClimb(site, len(rates), len(days), float(np.mean(days)), mean, *limits)
 
 
-def _read_mixings(trial: Trial) -> pd.DataFrame:
+def _read_mixings(trial: CheckedTrial) -> pd.DataFrame:
     """First mixings whose pH was read before and after a known amount of acid."""
     mixed = mixings(trial.protocol, trial.products, trial.sites, trial.layout, trial.solution)
     return mixed[mixed["ph_after"].notna() & mixed["ph_start"].notna() & mixed["acid_mol_l"].notna()]
 
 
-def acid_taken(trial: Trial) -> Iterator[AcidTaken]:
+def acid_taken(trial: CheckedTrial) -> Iterator[AcidTaken]:
     """What each garden's water took of each acid, beside what chemistry foresees of the stated alkalinity."""
     read = _read_mixings(trial)
     for (_, acidifier), group in read[read["water_alkalinity"] > 0].groupby(["site", "acidifier"], sort=True):
@@ -85,7 +85,7 @@ def alkalinity_by_readings(water: RecordedWater) -> dict[str, float]:
     return {one.site: one.effective for one in water.sites if one.effective is not None and not one.bounded}
 
 
-def _doses(trial: Trial) -> Iterator[DoseStrength]:
+def _doses(trial: CheckedTrial) -> Iterator[DoseStrength]:
     feed, factor = feed_of(trial.protocol, trial.products), trial.protocol.factors.get("dose")
     if feed is None or factor is None:
         return

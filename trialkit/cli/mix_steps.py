@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from trialkit.documents.answers import MixAmount, MixAnswer, MixBlend, MixCaution, MixTableAnswer
-    from trialkit.rules.trial_folder import Trial
+    from trialkit.rules.trial_folder import CheckedTrial
     from trialkit.solution.acids import AcidProduct
     from trialkit.solution.mixing import Mix, Spoons, Water
     from trialkit.solution.nutrients import Feed, Product
@@ -75,7 +75,7 @@ class Asked:
         return tuple(option for option, one in zip(OF_NUTRIENT, given, strict=True) if one is not None)
 
     @cached_property
-    def read(self) -> Trial | None:
+    def read(self) -> CheckedTrial | None:
         """The trial, if one was named."""
         from trialkit.rules.trial_folder import read_trial
 

@@ -16,7 +16,7 @@ from trialkit.documents.results import Results
 from trialkit.domain.errors import WrongCall
 from trialkit.evidence.ledger import NewEntry
 from trialkit.rules.mixings import feed_of
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.tables.atomic import csv_text
 
 BUCKETS_FILE, RESULTS_FILE = "buckets.csv", "results.json"
@@ -24,7 +24,7 @@ VOLATILE = {"made_with", "sha256"}
 """Parts of results that libraries change, not records."""
 
 
-def trial_entry(trial: Trial, results: Results, written: bytes) -> NewEntry:
+def trial_entry(trial: CheckedTrial, results: Results, written: bytes) -> NewEntry:
     """Gather what the ledger keeps of a checked and analysed trial, its results as they stand in results.json too.
 
     Raises
@@ -62,13 +62,13 @@ def trial_entry(trial: Trial, results: Results, written: bytes) -> NewEntry:
     )
 
 
-def analysed_again(trial: Trial, results: Results) -> Results:
+def analysed_again(trial: CheckedTrial, results: Results) -> Results:
     """Analyse a trial in the way in which results of it were made, and return them as they would be written."""
     pairs = any(response.pairs for response in results.responses.values())
     return as_written(analyse(trial, all_pairs=pairs))
 
 
-def require_recomputed(trial: Trial, results: Results) -> None:
+def require_recomputed(trial: CheckedTrial, results: Results) -> None:
     """Refuse results that are not what the records give when they are analysed again.
 
     Raises
@@ -86,7 +86,7 @@ def require_recomputed(trial: Trial, results: Results) -> None:
         )
 
 
-def _started(trial: Trial) -> str:
+def _started(trial: CheckedTrial) -> str:
     """When the trial began: as stated, else as planned, else when its first head was planted."""
     planted = trial.heads["transplanted_on"].min()
     found = trial.protocol.trial.started_on or trial.protocol.schedule.sow_on
@@ -95,7 +95,7 @@ def _started(trial: Trial) -> str:
     return found.isoformat() if found else ""
 
 
-def _facts(trial: Trial, results: Results) -> TrialFacts:
+def _facts(trial: CheckedTrial, results: Results) -> TrialFacts:
     """What the pool asks of a trial besides its buckets."""
     feed = feed_of(trial.protocol, trial.products)
     return TrialFacts(

@@ -21,7 +21,7 @@ from trialkit.evidence.kept_versions import KeptVersion
 from trialkit.evidence.ledger import Entry
 from trialkit.evidence.verifying import verify
 from trialkit.rules.mixings import feed_of
-from trialkit.rules.trial_folder import Trial, read_trial
+from trialkit.rules.trial_folder import CheckedTrial, read_trial
 from trialkit.solution.nutrients import Feed
 from trialkit.tables.problem import TrialError
 
@@ -33,7 +33,7 @@ class LedgerContents(ShortRepr):
     entries: Annotated[tuple[Entry, ...], "Trials that count, in the order of seasons."]
     summaries: Annotated[tuple[Entry, ...], "Tables of means and standard errors that count."]
     index: Annotated[tuple[Listed, ...], "All of them."]
-    latest: Annotated[Trial, "The newest trial: its practice, thresholds and shelf are today's."]
+    latest: Annotated[CheckedTrial, "The newest trial: its practice, thresholds and shelf are today's."]
     versions: Annotated[tuple[KeptVersion, ...], "Of the defaults, in the order of their numbers."] = ()
     copy_problem: Annotated[str, "What is wrong with the copy of the newest of them, or nothing."] = ""
 

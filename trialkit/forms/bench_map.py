@@ -12,7 +12,7 @@ from trialkit.forms.garden_buckets import label_measures, shared_out
 from trialkit.languages import gettext, translatable
 from trialkit.pages.safe_text import safe_text
 from trialkit.planning.benches import planned_benches
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.words.treatment_names import treatment_label
 
 MOST_ACROSS = 8
@@ -64,7 +64,7 @@ class Bench:
         return any(line.goes_on for line in self.lines)
 
 
-def bench_maps(trial: Trial, sites: Sequence[str], *, named: bool) -> tuple[Bench, ...]:
+def bench_maps(trial: CheckedTrial, sites: Sequence[str], *, named: bool) -> tuple[Bench, ...]:
     """Draw the benches of some gardens; `named`: with the treatments."""
     columns, measures = trial.protocol.treatment_columns, label_measures(trial)
     numbers = dict(zip(trial.layout["bucket"].astype(str), trial.layout["position"].astype(int), strict=True))
@@ -88,7 +88,7 @@ def bench_maps(trial: Trial, sites: Sequence[str], *, named: bool) -> tuple[Benc
     return tuple(drawn(bench) for bench in planned_benches(trial, trial.layout) if bench.site in sites)
 
 
-def _stand(trial: Trial, bench: PlannedBench) -> Stand:
+def _stand(trial: CheckedTrial, bench: PlannedBench) -> Stand:
     if trial.protocol.layout.kind == "volunteer blocks":
         return "volunteers"
     return "several rows" if bench.rows > 1 else "one row"

@@ -13,13 +13,13 @@ from trialkit.domain.ph_window import TARGET_PH
 from trialkit.domain.treatment import NO_PRODUCT, Treatment
 from trialkit.forms.garden_buckets import garden_name, gardens_with_buckets
 from trialkit.rules.mixings import acid_product, feed_of
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.solution.acid_steps import AcidStep, safe_acid_step
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.mixing import Water, mix, usual_water
 
 
-def mixing_cards(trial: Trial, sites: Sequence[str]) -> tuple[MixingCard, ...]:
+def mixing_cards(trial: CheckedTrial, sites: Sequence[str]) -> tuple[MixingCard, ...]:
     """Make the cards of the treatments that stand in some gardens, in the order of the factors' levels.
 
     No dose of acid is made up: where a garden's alkalinity and the acid's strength are known a starting point is worked
@@ -37,7 +37,7 @@ def _mixtures(rows: pd.DataFrame) -> list[Treatment]:
     return [Treatment.of(row).among(("dose_tsp", "acidifier")) for row in rows.to_dict("records")]
 
 
-def _card(trial: Trial, treatment: Treatment, own: pd.DataFrame, sites: Sequence[str]) -> MixingCard:
+def _card(trial: CheckedTrial, treatment: Treatment, own: pd.DataFrame, sites: Sequence[str]) -> MixingCard:
     served = [site for site in gardens_with_buckets(trial) if (own["site"] == site).any()]
     feed, dose = feed_of(trial.protocol, trial.products), treatment.dose_tsp
     factor = trial.protocol.factors.get("dose")
@@ -56,7 +56,7 @@ def _card(trial: Trial, treatment: Treatment, own: pd.DataFrame, sites: Sequence
     )
 
 
-def _card_acid(trial: Trial, name: str | None, sites: Sequence[str]) -> CardAcid:
+def _card_acid(trial: CheckedTrial, name: str | None, sites: Sequence[str]) -> CardAcid:
     if name is None:
         return CardAcid("not tried")
     if name == NO_PRODUCT:
@@ -74,11 +74,11 @@ def _card_acid(trial: Trial, name: str | None, sites: Sequence[str]) -> CardAcid
     return CardAcid("in steps" if step else "no safe step", name, step, acid.grams_per_tsp)
 
 
-def _rows(trial: Trial, sites: Sequence[str]) -> list[dict[Any, Any]]:
+def _rows(trial: CheckedTrial, sites: Sequence[str]) -> list[dict[Any, Any]]:
     return list(trial.sites[trial.sites["site"].isin(sites)].to_dict("records"))
 
 
-def _step_for(trial: Trial, acid: AcidProduct, waters: Sequence[Mapping[Any, Any]]) -> AcidStep | None:
+def _step_for(trial: CheckedTrial, acid: AcidProduct, waters: Sequence[Mapping[Any, Any]]) -> AcidStep | None:
     """Return what all of some known waters bear at a time; None where none of them bears anything.
 
     A garden whose water bears none, or is not known, is told so beside its name.
@@ -95,7 +95,7 @@ def _water(site: Mapping[Any, Any]) -> Water:
     return usual_water(float(site["alkalinity_mg_l_caco3"]), float(site["water_ph"]))
 
 
-def _starts(trial: Trial, treatment: Treatment, sites: Sequence[str]) -> Iterator[AcidStart]:
+def _starts(trial: CheckedTrial, treatment: Treatment, sites: Sequence[str]) -> Iterator[AcidStart]:
     acid = acid_product(trial.products, treatment.acidifier)
     if acid is None:
         return

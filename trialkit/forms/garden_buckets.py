@@ -14,7 +14,7 @@ from trialkit.domain.treatment import Treatment
 from trialkit.languages import gettext
 from trialkit.planning.calendar import calendar
 from trialkit.rules.mixings import feed_of
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.words.measures import MeasureSystem
 from trialkit.words.treatment_names import treatment_label
 
@@ -31,7 +31,7 @@ class NamedBucket:
     assigned: Annotated[Treatment, "In a blind trial not to be told."]
 
 
-def buckets_of_garden(trial: Trial, site: str) -> list[NamedBucket]:
+def buckets_of_garden(trial: CheckedTrial, site: str) -> list[NamedBucket]:
     """Name the buckets of a garden, in the order of their places.
 
     Raises
@@ -66,14 +66,14 @@ def shared_out(things: Sequence[Thing], parts: int) -> tuple[tuple[Thing, ...], 
     return tuple(tuple(things[start:end]) for start, end in pairwise(ends))
 
 
-def label_measures(trial: Trial) -> MeasureSystem:
+def label_measures(trial: CheckedTrial) -> MeasureSystem:
     """How labels and maps, which have room for one measure, tell a dose."""
     feed = feed_of(trial.protocol, trial.products)
     is_metric = trial.protocol.trial.measures == "metric"
     return MeasureSystem("metric" if is_metric else "kitchen", feed.base.grams_per_tsp if feed else None)
 
 
-def due_in_garden(trial: Trial, site: str) -> tuple[Event, ...]:
+def due_in_garden(trial: CheckedTrial, site: str) -> tuple[Event, ...]:
     """List what is due in a garden; without days of the calendar where it joined later, as it sows when it can."""
     schedule = trial.protocol.schedule
     if site in trial.amended.joined_in:
@@ -81,13 +81,13 @@ def due_in_garden(trial: Trial, site: str) -> tuple[Event, ...]:
     return calendar(trial.protocol.model_copy(update={"schedule": schedule}))
 
 
-def gardens_with_buckets(trial: Trial) -> list[str]:
+def gardens_with_buckets(trial: CheckedTrial) -> list[str]:
     """Name the gardens that have buckets, in the order of sites.csv."""
     placed = set(trial.layout["site"])
     return [str(site) for site in trial.sites["site"] if site in placed]
 
 
-def garden_name(trial: Trial, site: str) -> str:
+def garden_name(trial: CheckedTrial, site: str) -> str:
     """Name a garden: as sites.csv does, else by its code."""
     names = dict(zip(trial.sites["site"], trial.sites["name"], strict=True))
     return str(names.get(site) or site)

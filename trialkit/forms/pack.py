@@ -25,7 +25,7 @@ from trialkit.pages.running_lines import running_lines
 from trialkit.pages.safe_text import safe_text
 from trialkit.pages.shell import page_style, render_page
 from trialkit.rules.form_marks import form_marks, version_of_mark
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.tables.bucket_ids import label_code
 from trialkit.tables.table_schema import load_schema
 from trialkit.words.calendar_words import due_words
@@ -50,7 +50,7 @@ class BucketCard:
     qr: str
 
 
-def garden_pack(trial: Trial, site: str) -> str:
+def garden_pack(trial: CheckedTrial, site: str) -> str:
     """Write what a garden prints: cautions, days, map, set-up and care, how to mix, bucket cards, record sheets.
 
     It is a self-contained page without script, in the garden's language; garden, trial and whom to send it back to
@@ -65,7 +65,7 @@ def garden_pack(trial: Trial, site: str) -> str:
         return _garden_pack(trial, site)
 
 
-def _garden_pack(trial: Trial, site: str) -> str:
+def _garden_pack(trial: CheckedTrial, site: str) -> str:
     buckets, about = buckets_of_garden(trial, site), trial.protocol.trial
     contact = trial.contact or about.contact_role
     whom = gettext(contact) if contact else ""  # the usual role has its words in every language; a name is its own
@@ -109,7 +109,7 @@ def _garden_pack(trial: Trial, site: str) -> str:
     )
 
 
-def adviser_pack(trial: Trial) -> str:
+def adviser_pack(trial: CheckedTrial) -> str:
     """Write what the adviser prints: every garden's map with treatments, and the mixing cards of all.
 
     It is a self-contained page without script; in a blind trial marked as not for the gardens.
@@ -125,7 +125,7 @@ def adviser_pack(trial: Trial) -> str:
     )
 
 
-def _care(trial: Trial) -> dict[str, Any]:
+def _care(trial: CheckedTrial) -> dict[str, Any]:
     protocol = trial.protocol
     bucket, measures = protocol.bucket, protocol.trial.measures
     facts = BucketFacts(
@@ -138,7 +138,7 @@ def _care(trial: Trial) -> dict[str, Any]:
     }
 
 
-def _page(trial: Trial, template: str, running: str, **parts: Any) -> str:
+def _page(trial: CheckedTrial, template: str, running: str, **parts: Any) -> str:
     about = trial.protocol.trial
     return render_page(
         TEMPLATES,
@@ -152,7 +152,7 @@ def _page(trial: Trial, template: str, running: str, **parts: Any) -> str:
     )
 
 
-def _card(trial: Trial, site: str, bucket: NamedBucket, amounts: tuple[str, ...]) -> BucketCard:
+def _card(trial: CheckedTrial, site: str, bucket: NamedBucket, amounts: tuple[str, ...]) -> BucketCard:
     import segno
 
     code = segno.make(label_code(trial.protocol.trial.id, site, bucket.bucket), error="m", micro=False)

@@ -17,7 +17,7 @@ from trialkit.pages.script_words import script_words
 from trialkit.pages.shell import page_style, render_page
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.pattern_rules import MOST_GRAMS_A_DAY
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.tables.bucket_ids import BETWEEN
 from trialkit.tables.table_schema import Field, load_schema
 from trialkit.words.cautions import cautions_for
@@ -31,7 +31,7 @@ ESCAPED_IN_SCRIPT = str.maketrans(
 )
 
 
-def phone_form(trial: Trial, site: str) -> str:
+def phone_form(trial: CheckedTrial, site: str) -> str:
     """Write the phone form of one garden, in its language.
 
     It is a self-contained page; the same for the same trial. A blind trial's names no treatment anywhere.
@@ -45,7 +45,7 @@ def phone_form(trial: Trial, site: str) -> str:
         return _page(trial, site)
 
 
-def _page(trial: Trial, site: str) -> str:
+def _page(trial: CheckedTrial, site: str) -> str:
     script = (TEMPLATES / "phone.js").read_text(encoding="utf-8")
     columns = [field for name in RECORD_TABLES for field in load_schema(name).on_forms]
     listed = [value.replace("_", " ") for field in columns for value in field.listed]
@@ -63,7 +63,7 @@ def _page(trial: Trial, site: str) -> str:
     )
 
 
-def _data(trial: Trial, site: str) -> dict[str, Any]:
+def _data(trial: CheckedTrial, site: str) -> dict[str, Any]:
     """Everything that the script needs to know."""
     marks = form_marks(trial, site)
     return {
@@ -87,7 +87,7 @@ def _data(trial: Trial, site: str) -> dict[str, Any]:
     }
 
 
-def _bucket(bucket: NamedBucket, trial: Trial) -> dict[str, Any]:
+def _bucket(bucket: NamedBucket, trial: CheckedTrial) -> dict[str, Any]:
     """Return what the form knows of a bucket; of a blind trial's, not what goes into it."""
     told = {"id": bucket.bucket, "place": bucket.place}
     if trial.protocol.trial.blind:

@@ -13,7 +13,7 @@ from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.forms.garden_buckets import NamedBucket, shared_out
 from trialkit.languages import gettext
 from trialkit.rules.mixings import acid_product, feed_of
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.words.phrases import from_to, short_day
 from trialkit.words.sheet_words import SheetMeasures
 
@@ -61,7 +61,7 @@ class SheetColumns:
     visit: tuple[str, ...]
 
 
-def sheet_measures(trial: Trial, buckets: Sequence[NamedBucket]) -> SheetMeasures:
+def sheet_measures(trial: CheckedTrial, buckets: Sequence[NamedBucket]) -> SheetMeasures:
     """Tell in which measures a garden fills in its sheets."""
     feed = feed_of(trial.protocol, trial.products)
     names = {bucket.assigned.acidifier for bucket in buckets} - {None, NO_PRODUCT}
@@ -86,7 +86,7 @@ def sheet_columns(measures: SheetMeasures) -> SheetColumns:
     )
 
 
-def record_sheets(trial: Trial, buckets: Sequence[NamedBucket], due: Sequence[Event]) -> tuple[RecordSheet, ...]:
+def record_sheets(trial: CheckedTrial, buckets: Sequence[NamedBucket], due: Sequence[Event]) -> tuple[RecordSheet, ...]:
     """Share a garden's buckets out over sheets of paper, as evenly as can be."""
     heads = trial.protocol.bucket.heads
     visits = (*_planned_visits(due), *[""] * SPARE_VISITS)

@@ -14,7 +14,7 @@ from trialkit.forms.garden_buckets import buckets_of_garden, garden_name
 from trialkit.languages import gettext, in_figures, review_note, speaking
 from trialkit.pages.safe_text import safe_text
 from trialkit.rules.form_marks import form_marks
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.tables.form_words import READ_ME_SHEET, sheet_name
 from trialkit.tables.own_files import WORKBOOK_FILE, archive_mark
 from trialkit.tables.table_schema import Field, TableSchema, load_schema
@@ -84,7 +84,7 @@ def _instructions() -> tuple[str, ...]:
     )
 
 
-def record_workbook(trial: Trial, site: str) -> bytes:
+def record_workbook(trial: CheckedTrial, site: str) -> bytes:
     """Make the record workbook of one garden, in its language.
 
     It is an xlsx file; the same for the same trial. Buckets and heads are filled in and locked, the other cells take
@@ -99,7 +99,7 @@ def record_workbook(trial: Trial, site: str) -> bytes:
         return _same_every_time(_workbook(trial, site))
 
 
-def _workbook(trial: Trial, site: str) -> bytes:
+def _workbook(trial: CheckedTrial, site: str) -> bytes:
     from openpyxl import Workbook
 
     buckets = [bucket.bucket for bucket in buckets_of_garden(trial, site)]
@@ -125,7 +125,7 @@ def _workbook(trial: Trial, site: str) -> bytes:
     return stream.getvalue()
 
 
-def _prefilled(trial: Trial, name: TableName, site: str, buckets: Sequence[str]) -> Iterator[dict[str, Any]]:
+def _prefilled(trial: CheckedTrial, name: TableName, site: str, buckets: Sequence[str]) -> Iterator[dict[str, Any]]:
     """Rows with their keys, and empty rows to fill in."""
     if name == "heads":
         for bucket in buckets:
@@ -251,7 +251,7 @@ def _about(field: Field) -> str:
     return about
 
 
-def _read_me(sheet: Worksheet, trial: Trial, site: str) -> None:
+def _read_me(sheet: Worksheet, trial: CheckedTrial, site: str) -> None:
     from openpyxl.styles import Alignment, Font
 
     number = 0
@@ -269,7 +269,7 @@ def _read_me(sheet: Worksheet, trial: Trial, site: str) -> None:
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
 
 
-def _parts(trial: Trial, site: str) -> Iterator[tuple[str, list[str]]]:
+def _parts(trial: CheckedTrial, site: str) -> Iterator[tuple[str, list[str]]]:
     """Headings of the first sheet, each with its lines."""
     about, volume_l = trial.protocol.trial, trial.protocol.bucket.volume_l
     title = gettext("{garden}: records of {trial}", garden=garden_name(trial, site), trial=about.title)

@@ -22,7 +22,7 @@ from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.domain.thresholds import SAME_VALUE_G
 from trialkit.planning.assumptions import Assumptions
 from trialkit.protocol.trial_protocol import Protocol
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 
 POINTS, FEW_POINTS, SEED, STREAM = 16, 4, 11, 21
 """Of the standard deviations; where so many trials are known that few of these are left open."""
@@ -86,7 +86,7 @@ class Outlook:
 
 
 def outlook(
-    trial: Trial,
+    trial: CheckedTrial,
     question: AdviceQuestion,
     treatments: pd.DataFrame,
     assumptions: Assumptions,
@@ -96,7 +96,7 @@ def outlook(
 
     Parameters
     ----------
-    trial : Trial
+    trial : CheckedTrial
         Read as far as its plan.
     question : AdviceQuestion
         As from `trialkit.analysis.bucket_records.question_of`.

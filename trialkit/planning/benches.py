@@ -8,10 +8,10 @@ import pandas as pd
 from trialkit.documents.plan import BenchPlace, PlannedBench
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.bench import bench_places
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 
 
-def planned_benches(trial: Trial, layout: pd.DataFrame) -> tuple[PlannedBench, ...]:
+def planned_benches(trial: CheckedTrial, layout: pd.DataFrame) -> tuple[PlannedBench, ...]:
     """Return the bench of every garden of a layout of the trial, in order of the sites' names."""
     names = dict(zip(trial.sites["site"].astype(str), trial.sites["name"].astype(str), strict=True))
     columns, benches = list(trial.protocol.treatment_columns), []

@@ -38,7 +38,7 @@ from trialkit.planning.trial_value import (
 )
 from trialkit.protocol.sections import FactorLevels, Layout
 from trialkit.protocol.trial_protocol import MOST_TREATMENTS, Protocol
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 
 LEAST_RISE_G = SAME_VALUE_G / 10
 """That a level must raise the value by to be tried."""
@@ -162,7 +162,7 @@ class _Search:
         effect = advice.shares.model.design_effect
         records = Known(advice.asked.records, effect, (advice.weights, advice.shares))
         every = with_levels(newest, known, practice).treatments()
-        one: Trial = replace(found.latest, protocol=base, sites=pd.DataFrame({"site": sites[:1]}))
+        one: CheckedTrial = replace(found.latest, protocol=base, sites=pd.DataFrame({"site": sites[:1]}))
         thought = outlook(one, question, every, Assumptions(), records)
         return cls(newest, thought, known, sites, stated_limits(newest, len(sites)))
 

@@ -50,7 +50,7 @@ from trialkit.planning.trial_value import (
 )
 from trialkit.protocol.randomise import efficiency_of
 from trialkit.protocol.trial_protocol import Protocol
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 
 CURVE_POINTS = 25
 CURVE_MARGINS = 4.0  # as far as curves are drawn
@@ -60,7 +60,7 @@ Thing = TypeVar("Thing")
 
 
 def make_plan(
-    trial: Trial,
+    trial: CheckedTrial,
     model_of: ModelOf,
     assumptions: Assumptions,
     judge: Judge = expected_power,
@@ -71,7 +71,7 @@ def make_plan(
 
     Parameters
     ----------
-    trial : Trial
+    trial : CheckedTrial
         Read as far as its plan.
     model_of : callable
         How the analysis will derive its model.

@@ -23,7 +23,7 @@ from trialkit.planning.trial_sizes import TrialSize, neighbouring_sizes
 from trialkit.protocol.randomise import randomise
 from trialkit.protocol.sections import SQUARE_KINDS, Layout
 from trialkit.protocol.trial_protocol import Protocol
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 
 Progress = Callable[[str, int, int], None]
 """Told what is being worked out, which one of them, and of how many."""
@@ -98,12 +98,12 @@ def beyond(taken: Effort, limits: StatedLimits) -> tuple[LimitName, ...]:
     return tuple(name for name, is_broken in broken.items() if is_broken)
 
 
-def designs(trial: Trial, limits: StatedLimits, *, is_known: bool) -> Iterator[TrialDesign]:
+def designs(trial: CheckedTrial, limits: StatedLimits, *, is_known: bool) -> Iterator[TrialDesign]:
     """List designs near the one that the protocol asks for, that first, and others within the limits.
 
     Parameters
     ----------
-    trial : Trial
+    trial : CheckedTrial
         Read as far as its plan.
     limits : StatedLimits
     is_known : bool

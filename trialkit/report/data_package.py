@@ -38,7 +38,7 @@ from trialkit.report.metadata import (
     ro_crate,
 )
 from trialkit.rules.kept_documents import CORRECTIONS
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.own_files import PACKAGE_FILE, archive_mark
 from trialkit.tables.source_file import SourceText, read_source
@@ -61,12 +61,12 @@ OUTCOME_WORDS: Mapping[Says, str] = {
 }
 
 
-def data_package(trial: Trial, licence: Licence, results: bytes | None) -> bytes:
+def data_package(trial: CheckedTrial, licence: Licence, results: bytes | None) -> bytes:
     """Pack a checked trial.
 
     Parameters
     ----------
-    trial : Trial
+    trial : CheckedTrial
     licence : {"CC-BY-4.0", "CC0-1.0"}
         Of the data.
     results : bytes, optional
@@ -102,7 +102,7 @@ def data_package(trial: Trial, licence: Licence, results: bytes | None) -> bytes
     return _zipped(files)
 
 
-def _tables(trial: Trial) -> dict[TableName, pd.DataFrame]:
+def _tables(trial: CheckedTrial) -> dict[TableName, pd.DataFrame]:
     """The trial's tables with the columns that their files have: what was written so already stays as it is."""
     found: dict[TableName, pd.DataFrame] = {}
     for name in TABLE_NAMES:
@@ -114,7 +114,7 @@ def _tables(trial: Trial) -> dict[TableName, pd.DataFrame]:
     return found
 
 
-def _plain_csv(trial: Trial, name: str, anew: str) -> bytes:
+def _plain_csv(trial: CheckedTrial, name: str, anew: str) -> bytes:
     """A table as it stands where every cell says the same as in the plain form, else in the plain form."""
     data = (trial.folder / name).read_bytes()
     written = anew.encode("utf-8")
@@ -135,7 +135,7 @@ def _says_the_same(cell: str, plain: str) -> bool:
         return False
 
 
-def observation_units(trial: Trial) -> pd.DataFrame:
+def observation_units(trial: CheckedTrial) -> pd.DataFrame:
     """Buckets as MIAPPE's observation units: identity, level, place, and the value of each factor."""
     layout = trial.layout
     places = [c for c in ("site", "block", "volunteer", "whole_plot", "row", "column", "position") if c in layout]
@@ -186,7 +186,7 @@ def _table(
     return {**made, "type": "table", "title": title, "format": "csv", "encoding": "utf-8", "schema": schema}
 
 
-def _explored(trial: Trial, files: dict[str, bytes]) -> Iterator[dict[str, Any]]:
+def _explored(trial: CheckedTrial, files: dict[str, bytes]) -> Iterator[dict[str, Any]]:
     """Add what a statistician looks at first, where the records tell it."""
     if trial.heads.empty:
         return
@@ -224,7 +224,7 @@ def _checked_in_r(results: Results, files: dict[str, bytes]) -> Iterator[dict[st
     yield _resource("analysis_in_r", r_script.SCRIPT_FILE, "The analysis once more, in R.", "text/x-r", files)
 
 
-def _corrected(trial: Trial, files: dict[str, bytes]) -> Iterator[dict[str, Any]]:
+def _corrected(trial: CheckedTrial, files: dict[str, bytes]) -> Iterator[dict[str, Any]]:
     """Add what was put right in the records: as a table, and as the file that an analysis reads."""
     if not trial.corrections:
         return
@@ -255,7 +255,7 @@ def _resource(name: str, path: str, description: str, mediatype: str, files: Map
 
 
 def _descriptor(
-    trial: Trial, licence: Licence, resources: Sequence[Mapping[str, Any]], identity: str
+    trial: CheckedTrial, licence: Licence, resources: Sequence[Mapping[str, Any]], identity: str
 ) -> dict[str, Any]:
     about, told = trial.protocol.trial, trial.protocol.publication
     title, path = LICENCES[licence]
@@ -301,7 +301,7 @@ def _outcomes() -> Iterator[str]:
     yield ""
 
 
-def _readme(trial: Trial, licence: Licence, files: Collection[str]) -> str:
+def _readme(trial: CheckedTrial, licence: Licence, files: Collection[str]) -> str:
     """Tell of what is in the package, of the files named."""
     about = trial.protocol.trial
     picture = ["explore/raw_records.svg shows the weight of every bucket by treatment and garden.", ""]

@@ -18,7 +18,7 @@ from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.treatment import Treatment
 from trialkit.pages.safe_text import safe_text, shorten
 from trialkit.rules.mixings import mixings, predicted_ph
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 
 ICC_MEASURE, EFFECT_MEASURE = "intraclass correlation ICC(A,1)", "Hedges' g"
 FEWEST_READINGS = 10
@@ -47,7 +47,7 @@ DESCRIPTIONS = {
 }
 
 
-def agreement_table(trial: Trial) -> pd.DataFrame:
+def agreement_table(trial: CheckedTrial) -> pd.DataFrame:
     """Agreement of the pH read with the pH foreseen, and the effect of each treatment against the current practice."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of pandas, about how pingouin calls it
@@ -55,7 +55,7 @@ def agreement_table(trial: Trial) -> pd.DataFrame:
     return pd.DataFrame(found, columns=list(DESCRIPTIONS)).round(dict.fromkeys(("value", "lower", "upper"), DECIMALS))
 
 
-def _ph_agreement(trial: Trial) -> Iterator[Agreement]:
+def _ph_agreement(trial: CheckedTrial) -> Iterator[Agreement]:
     """Whether strip or meter and the charge balance say the same of each bucket: by garden, then over all."""
     import pingouin as pg
 
@@ -76,7 +76,7 @@ def _ph_agreement(trial: Trial) -> Iterator[Agreement]:
         )  # fmt: skip
 
 
-def _effects(trial: Trial) -> Iterator[Agreement]:
+def _effects(trial: CheckedTrial) -> Iterator[Agreement]:
     """Standardised difference of each treatment's bucket weights from those of the current practice."""
     import pingouin as pg
 
@@ -95,14 +95,14 @@ def _effects(trial: Trial) -> Iterator[Agreement]:
         )  # fmt: skip
 
 
-def _by_treatment(trial: Trial) -> Iterator[tuple[Treatment, pd.DataFrame]]:
+def _by_treatment(trial: CheckedTrial) -> Iterator[tuple[Treatment, pd.DataFrame]]:
     buckets = bucket_yields(trial.layout, trial.heads, trial.protocol.bucket.heads).buckets
     columns = [FACTOR_COLUMNS[name] for name in trial.protocol.decision.current_practice]
     for levels, rows in buckets.groupby(columns, sort=True, observed=True):
         yield Treatment.of(dict(zip(columns, levels, strict=True))), rows
 
 
-def raw_records_svg(trial: Trial) -> bytes | None:
+def raw_records_svg(trial: CheckedTrial) -> bytes | None:
     """Draw the marketable weight of every bucket by treatment, each garden in a lane and colour of its own.
 
     None where no garden has a marketable head that was weighed.

@@ -14,7 +14,7 @@ import pandas as pd
 
 from trialkit.documents.answers import Gap
 from trialkit.protocol.publication import Licence, Person, Publication, Role, is_orcid
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.tables.table_schema import load_schema
 
 LICENCES: Mapping[Licence, tuple[str, str]] = {
@@ -51,12 +51,12 @@ LETTUCE = {"Organism": "NCBITAXON:4236", "Genus": "Lactuca", "Species": "sativa"
 DATACITE = "http://datacite.org/schema/kernel-4"
 
 
-def gaps(trial: Trial) -> tuple[Gap, ...]:
+def gaps(trial: CheckedTrial) -> tuple[Gap, ...]:
     """Name all that standards make mandatory and the trial does not tell; nothing where it can be published."""
     return tuple(_gaps(trial.protocol.publication, trial))
 
 
-def _gaps(told: Publication, trial: Trial) -> Iterator[Gap]:
+def _gaps(told: Publication, trial: CheckedTrial) -> Iterator[Gap]:
     if not any("author" in person.roles for person in told.people):
         yield Gap("DataCite 4.5", "Creator", 'publication.people, one with the role "author"')
     if not told.publisher:
@@ -79,7 +79,7 @@ def _gaps(told: Publication, trial: Trial) -> Iterator[Gap]:
         yield Gap("MIAPPE 1.2", "Start date of study", "heads.csv, transplanted_on")
 
 
-def _planted(trial: Trial) -> Any:
+def _planted(trial: CheckedTrial) -> Any:
     return trial.heads["transplanted_on"].min()
 
 
@@ -98,7 +98,7 @@ def orcid_url(person: Person) -> str:
     return f"https://orcid.org/{person.orcid}"
 
 
-def datacite_record(trial: Trial, licence: Licence) -> dict[str, Any]:
+def datacite_record(trial: CheckedTrial, licence: Licence) -> dict[str, Any]:
     """Describe the data by the DataCite Metadata Schema, in its JSON form; a DOI comes with registration."""
     told, about = trial.protocol.publication, trial.protocol.trial
     title, path = LICENCES[licence]
@@ -150,12 +150,12 @@ def _datacite_name(person: Person) -> dict[str, Any]:
     }
 
 
-def ro_crate(trial: Trial, licence: Licence, resources: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+def ro_crate(trial: CheckedTrial, licence: Licence, resources: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     """Describe the package and its files as an RO-Crate, in JSON-LD.
 
     Parameters
     ----------
-    trial : Trial
+    trial : CheckedTrial
     licence : {"CC-BY-4.0", "CC0-1.0"}
     resources : sequence of mappings
         Of the data package: ``path``, ``description``, ``mediatype`` and ``bytes`` of each file.
@@ -242,7 +242,7 @@ def _reference(entity: Mapping[str, Any]) -> dict[str, Any]:
     return {"@id": entity["@id"]}
 
 
-def miappe(trial: Trial, licence: Licence) -> dict[str, Any]:
+def miappe(trial: CheckedTrial, licence: Licence) -> dict[str, Any]:
     """Describe the trial under the names of MIAPPE 1.2: an investigation, and a study for each garden."""
     protocol, told, about = trial.protocol, trial.protocol.publication, trial.protocol.trial
     return {
@@ -301,7 +301,7 @@ def miappe(trial: Trial, licence: Licence) -> dict[str, Any]:
     }
 
 
-def _study(trial: Trial, site: str) -> dict[str, Any]:
+def _study(trial: CheckedTrial, site: str) -> dict[str, Any]:
     protocol, told, about = trial.protocol, trial.protocol.publication, trial.protocol.trial
     labels = trial.layout["bucket"][trial.layout["site"].astype(str) == site]
     heads = trial.heads[trial.heads["bucket"].isin(labels)]
@@ -331,11 +331,11 @@ def _study(trial: Trial, site: str) -> dict[str, Any]:
     }
 
 
-def _study_id(trial: Trial, site: str) -> str:
+def _study_id(trial: CheckedTrial, site: str) -> str:
     return f"{trial.protocol.trial.id}-{site}"
 
 
-def _variables(trial: Trial) -> Iterator[dict[str, Any]]:
+def _variables(trial: CheckedTrial) -> Iterator[dict[str, Any]]:
     """What was observed; units by their codes in UCUM, the Unified Code for Units of Measure."""
     for table, column, trait, method in OBSERVED:
         if getattr(trial, table)[column].notna().any():

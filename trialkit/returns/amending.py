@@ -14,7 +14,7 @@ from trialkit.domain.errors import WrongCall
 from trialkit.domain.table_names import AMENDMENTS_FILE
 from trialkit.protocol.randomise import AddedGarden, added_garden
 from trialkit.rules.neighbours import labels_elsewhere
-from trialkit.rules.trial_folder import Trial, read_trial
+from trialkit.rules.trial_folder import CheckedTrial, read_trial
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.committing import at_work, commit
 from trialkit.tables.nearest import nearest_name
@@ -92,7 +92,7 @@ def withdraw_garden(folder: Path, site: str, *, why: str, on: date) -> SiteAnswe
     return SiteAnswer(site, "withdrew", version, on.isoformat(), why.strip(), None, (), (), changed)
 
 
-def _laid_out(folder: Path) -> Trial:
+def _laid_out(folder: Path) -> CheckedTrial:
     """Read a trial that has a layout."""
     if not (folder / "layout.csv").exists():
         raise WrongCall(
@@ -118,7 +118,7 @@ def _refuse(in_the_way: list[str]) -> None:
 
 
 def _commit(
-    folder: Path, trial: Trial, amendment: tuple[str | int, ...], files: Mapping[str, bytes]
+    folder: Path, trial: CheckedTrial, amendment: tuple[str | int, ...], files: Mapping[str, bytes]
 ) -> tuple[int, tuple[str, ...]]:
     """Write a change, numbered, and what it changes, all of it or nothing; return its number and the files."""
     version = trial.amended.version + 1

@@ -15,7 +15,7 @@ from trialkit.returns.merging import Difference
 from trialkit.returns.records import Row, Table, as_written, checked_rows, read_records, row_problems, table_text
 from trialkit.returns.repairs import repaired_row
 from trialkit.rules.kept_documents import CONFLICTS, CORRECTIONS, WRITTEN, usable_documents
-from trialkit.rules.trial_folder import Trial, read_trial
+from trialkit.rules.trial_folder import CheckedTrial, read_trial
 from trialkit.rules.unfinished import RETURNED
 from trialkit.tables.committing import at_work, commit
 from trialkit.tables.nearest import nearest_name
@@ -104,7 +104,7 @@ def correct(folder: Path, wanted: Wanted, reason: Reason) -> CorrectOutcome:
     return CorrectOutcome(True, made, settled, tuple(log.findings), tuple(changes))
 
 
-def _checked_call(schema: TableSchema, wanted: Wanted, trial: Trial, folder: Path) -> None:
+def _checked_call(schema: TableSchema, wanted: Wanted, trial: CheckedTrial, folder: Path) -> None:
     """Refuse a call that no record could make right."""
     if wanted.bucket in set(trial.sites["site"]) - set(trial.layout["bucket"]):
         how = "a CSV file with site, visited_on and the columns to change. Then run: trialkit merge"
@@ -117,7 +117,7 @@ def _checked_call(schema: TableSchema, wanted: Wanted, trial: Trial, folder: Pat
             raise WrongCall(f"{schema.file} has no {shown(name)} to correct, but: {', '.join(changeable)}.{hint}")
 
 
-def _read(schema: TableSchema, wanted: Wanted, trial: Trial, log: Log) -> Row:
+def _read(schema: TableSchema, wanted: Wanted, trial: CheckedTrial, log: Log) -> Row:
     """Read what was written, as the cells of a returned file; the log says what stands in the way."""
     filled = {name: text for name, text in wanted.values.items() if text.strip()}
     second = {"head": wanted.head, "measured_on": wanted.measured_on}[schema.primary_key[1]]
@@ -160,7 +160,7 @@ def _before(name: str, known: Row, row: Row, told: Mapping[str, str]) -> str:
     return told.get(name, before) if before == row.get(name, "") else before
 
 
-def _refuse_what_the_check_would(schema: TableSchema, row: Row, trial: Trial, log: Log) -> None:
+def _refuse_what_the_check_would(schema: TableSchema, row: Row, trial: CheckedTrial, log: Log) -> None:
     for _, _, problem in row_problems(trial, {schema.name: [row]}):
         log.refuse_as_checked(problem, Place(column=problem.column))
 

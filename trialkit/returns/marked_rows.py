@@ -7,21 +7,21 @@ from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.recognising import HEADER_WITHIN_ROWS
 from trialkit.returns.sheets import Returned, SheetText
 from trialkit.rules.amendments import FIRST_VERSION
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.tables.headings import plain_heading
 
 MARKS = ("trial", "layout_version")
 """Headings that no table of the record has."""
 
 
-def without_marks(returned: Returned, trial: Trial, log: Log) -> Returned:
+def without_marks(returned: Returned, trial: CheckedTrial, log: Log) -> Returned:
     """Hold the marks of a CSV file's rows to the trial, refusing those of others, and leave their columns out."""
     if returned.kind != "csv":
         return returned
     return replace(returned, sheets=tuple(_without_marks(sheet, trial, log) for sheet in returned.sheets))
 
 
-def _without_marks(sheet: SheetText, trial: Trial, log: Log) -> SheetText:
+def _without_marks(sheet: SheetText, trial: CheckedTrial, log: Log) -> SheetText:
     headings = (_marked(cells) for _, cells in sheet.rows[:HEADER_WITHIN_ROWS])
     position, marked = next(((at, found) for at, found in enumerate(headings) if found), (0, {}))
     if not marked:
@@ -43,7 +43,7 @@ def _marked(heading: Sequence[str]) -> dict[int, str]:
     return marked if len(heading) > len(marked) else {}
 
 
-def _hold(name: str, text: str, place: Place, trial: Trial, log: Log) -> None:
+def _hold(name: str, text: str, place: Place, trial: CheckedTrial, log: Log) -> None:
     ours, version = trial.protocol.trial.id, trial.amended.version
     if name == "trial" and text.casefold() != ours.casefold():
         log.refuse("TK-R47", place, "rows", text=text, ours=ours)

@@ -52,7 +52,7 @@ from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
 from trialkit.returns.returned_file import ENDINGS, Original, load_original, read_return
 from trialkit.returns.sheets import Returned
 from trialkit.rules.kept_documents import CONFLICTS, CORRECTIONS, HEADINGS, JOURNAL, WRITTEN, usable_documents
-from trialkit.rules.trial_folder import Trial, read_trial
+from trialkit.rules.trial_folder import CheckedTrial, read_trial
 from trialkit.rules.unfinished import RETURNED
 from trialkit.tables.committing import at_work, commit
 from trialkit.tables.own_files import ordinary_folder
@@ -152,7 +152,7 @@ def merge_files(
 
 
 def _merge_one(
-    path: Path, state: _State, trial: Trial, log: Log, reason: Reason | None
+    path: Path, state: _State, trial: CheckedTrial, log: Log, reason: Reason | None
 ) -> tuple[_State, FileOutcome, Original | None]:
     """Read one file and merge it, unless something stands in its way."""
     try:
@@ -278,7 +278,7 @@ def _one_line(text: str) -> str:
 
 
 def _chosen(
-    state: _State, choices: Mapping[str, Choice], trial: Trial, log: Log
+    state: _State, choices: Mapping[str, Choice], trial: CheckedTrial, log: Log
 ) -> tuple[_State, tuple[Conflict, ...]]:
     """Take the choices, all of them or, if one of them cannot be, none."""
     waiting: dict[str, list[Conflict]] = {}
@@ -329,7 +329,7 @@ def _changes(
     before: _State,
     after: _State,
     originals: Mapping[str, bytes],
-    trial: Trial,
+    trial: CheckedTrial,
     anew: Collection[TableName],
 ) -> dict[str, bytes]:
     """List the files that differ from what is there, originals first, and the tables to be written anew as they are."""

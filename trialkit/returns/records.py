@@ -14,7 +14,7 @@ from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
 from trialkit.rules import record_rules
 from trialkit.rules.hand_edits import content_digest, is_as_written
 from trialkit.rules.kept_documents import KeptDocuments
-from trialkit.rules.trial_folder import Trial, clues_for
+from trialkit.rules.trial_folder import CheckedTrial, clues_for
 from trialkit.rules.trial_tables import TrialTables
 from trialkit.tables.atomic import cell_texts, csv_of_texts
 from trialkit.tables.formula_text import defused
@@ -49,7 +49,7 @@ class Record:
     edited: frozenset[TableName]
 
 
-def read_records(folder: Path, trial: Trial, kept: KeptDocuments) -> Record:
+def read_records(folder: Path, trial: CheckedTrial, kept: KeptDocuments) -> Record:
     """Read the record tables of a trial folder as they are; of the trial no more than its layout need be read.
 
     `kept` tells how they were written last, and what is known of rows.
@@ -116,7 +116,7 @@ def _rows(reading: TableReading) -> list[Row]:
     ]
 
 
-def table_text(name: TableName, table: Table, trial: Trial) -> str:
+def table_text(name: TableName, table: Table, trial: CheckedTrial) -> str:
     """Write a table as its file, in the order of the layout (visits: of the gardens), then of its key."""
     schema = load_schema(name)
     places = trial.layout["bucket"] if schema.primary_key[0] == "bucket" else trial.sites["site"]
@@ -142,7 +142,9 @@ def _defused_cells(fields: Sequence[Field], row: Row) -> list[str]:
     return [defused(text) if kind == "string" else text for kind, text in texts]
 
 
-def row_problems(trial: Trial, rows: Mapping[TableName, Sequence[Row]]) -> Iterator[tuple[TableName, int, Problem]]:
+def row_problems(
+    trial: CheckedTrial, rows: Mapping[TableName, Sequence[Row]]
+) -> Iterator[tuple[TableName, int, Problem]]:
     """Find what no later return can fix: cells that are no values, and contradictions within rows and the protocol.
 
     Each comes with its table and the position of its row; labels are not looked at.
@@ -164,7 +166,7 @@ def row_problems(trial: Trial, rows: Mapping[TableName, Sequence[Row]]) -> Itera
             yield files[problem.file], problem.row - 2, problem
 
 
-def _reading(trial: Trial, name: TableName, rows: Sequence[Row]) -> TableReading:
+def _reading(trial: CheckedTrial, name: TableName, rows: Sequence[Row]) -> TableReading:
     schema = load_schema(name)
     if name in RECORD_TABLES:
         return rows_typed(schema, rows) if rows else replace(empty_table(schema), complete=True)

@@ -17,7 +17,7 @@ from trialkit.returns.sheets import Returned
 from trialkit.rules.amendments import FIRST_VERSION
 from trialkit.rules.form_marks import FORM_VERSION, layout_mark, version_of_mark
 from trialkit.rules.neighbours import trials_by_label
-from trialkit.rules.trial_folder import Trial, years_of
+from trialkit.rules.trial_folder import CheckedTrial, years_of
 from trialkit.tables.cell_values import ISO_DATE
 from trialkit.tables.table_schema import TableSchema
 
@@ -46,7 +46,7 @@ class Rows:
     buckets: frozenset[str] = frozenset()
 
 
-def rows_of(returned: Returned, trial: Trial, log: Log) -> Rows:
+def rows_of(returned: Returned, trial: CheckedTrial, log: Log) -> Rows:
     """Repair a returned file as far as it can be read in one way.
 
     Unless the log is clear then, the rows must not be merged; they are not yet checked by schema and rules.
@@ -74,7 +74,7 @@ def rows_of(returned: Returned, trial: Trial, log: Log) -> Rows:
     return Rows({name: tuple(rows) for name, rows in by_table.items()}, blank, frozenset(present))
 
 
-def repaired_row(schema: TableSchema, cells: Mapping[str, str], trial: Trial, log: Log) -> Mapping[str, str]:
+def repaired_row(schema: TableSchema, cells: Mapping[str, str], trial: CheckedTrial, log: Log) -> Mapping[str, str]:
     """Repair the cells of one row as those of a returned file; unless the log is clear then, it must not be used."""
     table = ReturnedTable(schema, None, [0], {name: [text] for name, text in cells.items()})
     buckets = dict(zip(trial.layout["bucket"], trial.layout["site"], strict=True))
@@ -83,7 +83,7 @@ def repaired_row(schema: TableSchema, cells: Mapping[str, str], trial: Trial, lo
     return {name: texts[0] for name, texts in table.cells.items()}
 
 
-def _belongs_to(returned: Returned, trial: Trial, log: Log) -> None:
+def _belongs_to(returned: Returned, trial: CheckedTrial, log: Log) -> None:
     """Refuse a form of another trial, another layout or another version."""
     if returned.marks is None:
         return
@@ -110,7 +110,9 @@ def _leave_out_blank_rows(table: ReturnedTable) -> int:
     return blank
 
 
-def _repair(table: ReturnedTable, trial: Trial, buckets: Mapping[str, str], sites: Mapping[str, str], log: Log) -> None:
+def _repair(
+    table: ReturnedTable, trial: CheckedTrial, buckets: Mapping[str, str], sites: Mapping[str, str], log: Log
+) -> None:
     repair_words(table, log)
     elsewhere = cache(lambda: trials_by_label(trial.folder))
     repair_labels(table, trial.protocol.trial.id, buckets, sites, log, elsewhere)
@@ -186,7 +188,7 @@ def _of_the_garden(rows: list[ReturnedRow], site: str, buckets: Mapping[str, str
             log.ask("TK-R57", place, text=bucket or other, other=other, site=site)
 
 
-def missing_buckets(rows: Rows, known: set[str], trial: Trial, log: Log) -> None:
+def missing_buckets(rows: Rows, known: set[str], trial: CheckedTrial, log: Log) -> None:
     """Ask about buckets of a garden that neither the file nor the record has, while it has others of that garden.
 
     Of gardens that withdrew nothing is asked for.

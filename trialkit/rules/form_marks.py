@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from trialkit.rules.amendments import FIRST_VERSION
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import CheckedTrial
 
 FORM_VERSION = "1"
 """Raised when workbook or phone form change so that older ones can no longer be read."""
@@ -22,7 +22,7 @@ class FormMarks:
     form: str
 
 
-def form_marks(trial: Trial, site: str) -> FormMarks:
+def form_marks(trial: CheckedTrial, site: str) -> FormMarks:
     """Return the marks of a garden's forms: the trial's id, the mark of the layout, the forms' version.
 
     The layout is that in which the garden joined: another one that joins or withdraws leaves its forms as they are.
@@ -31,7 +31,7 @@ def form_marks(trial: Trial, site: str) -> FormMarks:
     return FormMarks(trial.protocol.trial.id, layout_mark(trial, version), FORM_VERSION)
 
 
-def layout_mark(trial: Trial, version: int) -> str:
+def layout_mark(trial: CheckedTrial, version: int) -> str:
     """Return the number of a version of the layout, from the second on, and what it is known by.
 
     That is which bucket stood in which garden with which treatment, whatever the order or look of the file: the first

@@ -111,7 +111,7 @@ PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
 
 
 @dataclass(frozen=True, repr=False)
-class Trial(ShortRepr):
+class CheckedTrial(ShortRepr):
     """A trial folder without errors: protocol and typed tables.
 
     Attributes
@@ -166,7 +166,7 @@ class CheckResult(ShortRepr):
     """What a check found; `trial` is None when anything is an error."""
 
     problems: tuple[Problem, ...]
-    trial: Trial | None
+    trial: CheckedTrial | None
     places: Annotated[
         Mapping[tuple[str, int], RecordPlace],
         "For each problem in a row of layout, solution, visits or heads, as its cells stand there.",
@@ -254,7 +254,7 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
     frames = {name: reading.frame.reset_index(drop=True) for name, reading in readings.items()}
     return replace(
         result,
-        trial=Trial(
+        trial=CheckedTrial(
             folder=folder, protocol=protocol, sha256=digests, corrections=corrections, contact=contact, **frames
         ),
     )
@@ -308,7 +308,7 @@ def _site_languages(sites: pd.DataFrame, protocol: Protocol) -> dict[str, Langua
     return {site: str(language) if language in LANGUAGES else usual for site, language in own}
 
 
-def read_trial(folder: Path, *, stage: Stage = "records") -> Trial:
+def read_trial(folder: Path, *, stage: Stage = "records") -> CheckedTrial:
     """Read a trial folder that must be without errors, as `check_trial`.
 
     The stage tells which tables are read.

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from trialkit.planning.trial_sizes import Judge
     from trialkit.planning.trial_value import Progress
     from trialkit.protocol.trial_protocol import Protocol
-    from trialkit.rules.trial_folder import Trial
+    from trialkit.rules.trial_folder import CheckedTrial
 
 PLAN_FILE, PAGE_FILE, CALENDAR_FILE = "plan.json", "plan.html", "calendar.ics"
 
@@ -74,7 +74,7 @@ def plan_folder(
     return plan
 
 
-def _takes(trial: Trial) -> str:
+def _takes(trial: CheckedTrial) -> str:
     """Say what the trial asked for takes."""
     from trialkit.planning.effort import effort
     from trialkit.words.plan_words import size_sentence

@@ -8,6 +8,7 @@ Usable on its own; reports/engine.md shows what for. The steps of a fit, one mod
 `estimates`, `effects`, `levels_and_rows` and `fit`, each adding to the one before.
 """
 
+from trialkit.mixed.binomial import BinomialFit, fit_binomial
 from trialkit.mixed.fit import MixedFit, fit_mixed
 from trialkit.mixed.letters import letters
 from trialkit.mixed.refit import Refits, refit_many
@@ -18,9 +19,11 @@ from trialkit.mixed.refusals import (
     NotConverged,
     NotEstimable,
     NoVariation,
+    Separation,
 )
 
 __all__ = [
+    "BinomialFit",
     "ConfoundedTerm",
     "FormulaError",
     "MixedFit",
@@ -29,6 +32,8 @@ __all__ = [
     "NotConverged",
     "NotEstimable",
     "Refits",
+    "Separation",
+    "fit_binomial",
     "fit_mixed",
     "letters",
     "refit_many",

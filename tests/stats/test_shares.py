@@ -77,7 +77,7 @@ def test_the_variance_of_a_share_is_that_of_its_gardens_and_buckets() -> None:
 
 
 def test_few_gardens_widen_a_share_by_t() -> None:
-    """Where gardens are nearly all that varies, effective heads shrink by t on three degrees of freedom or little more."""
+    """Where gardens are nearly all that varies, effective heads shrink by t on little over three degrees of freedom."""
     buckets, of = in_gardens([600, 700, 500, 800, 900, 700, 600, 800], 4, 1000)
     shares = shares_by_clusters(buckets, "treatment", [Clusters(of, 1.0, 3.0)], 0.0)
     found, p = shares.share(0, 0.95), shares.usable[0] / shares.recorded[0]

@@ -16,7 +16,7 @@ from scipy.special import expit
 from trialkit.analysis.share_variation import share_variation
 from trialkit.stats.shares import GroupShares, overdispersion, shares_by_clusters, shares_by_design_effect
 
-TRIALS, SEED = 300, 20270611
+TRIALS, SEED = 200, 20270611
 SHARES, HEADS = (0.95, 0.9, 0.8, 0.6), 4
 BLOCK_LOGIT, BUCKET_LOGIT = 0.2, 0.3
 STRATA = ("site:block",)

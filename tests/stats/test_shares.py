@@ -62,7 +62,7 @@ def test_the_variance_of_a_share_is_that_of_its_gardens_and_buckets() -> None:
     """Four gardens of two buckets a treatment: by integrals over garden and buckets, to seven figures."""
     buckets, of = in_gardens([6, 7, 5, 8, 6, 7, 6, 8, 7, 7, 6, 8, 5, 8, 7, 7], 4)
     garden, bucket = 1.1, 0.6
-    found = shares_by_clusters(buckets, "treatment", [Clusters(of, garden**2, 3.0)], bucket**2)
+    found = shares_by_clusters(buckets, "treatment", [Clusters(of, garden**2, 3.0, 0.0)], bucket**2)
     sd = float(np.hypot(garden, bucket))
     node, weight = np.polynomial.hermite_e.hermegauss(80)
     weight = weight / weight.sum()
@@ -79,11 +79,12 @@ def test_the_variance_of_a_share_is_that_of_its_gardens_and_buckets() -> None:
 def test_few_gardens_widen_a_share_by_t() -> None:
     """Where gardens are nearly all that varies, effective heads shrink by t on little over three degrees of freedom."""
     buckets, of = in_gardens([600, 700, 500, 800, 900, 700, 600, 800], 4, 1000)
-    shares = shares_by_clusters(buckets, "treatment", [Clusters(of, 1.0, 3.0)], 0.0)
+    shares = shares_by_clusters(buckets, "treatment", [Clusters(of, 1.0, 3.0, 0.0)], 0.0)
     found, p = shares.share(0, 0.95), shares.usable[0] / shares.recorded[0]
     near = (shares.usable[0] + 0.5) / (shares.recorded[0] + 1)
     parts = shares.parts[:, 0, 0]
-    df = 3 * (parts.sum() / parts[0]) ** 2
+    pooled = shares.parts.mean((1, 2))
+    df = 3 * (parts.sum() / (parts[0] * pooled.sum() / pooled[0])) ** 2
     assert 3 < df < 3.1
     heads = near * (1 - near) / parts.sum() * (norm.ppf(0.975) / t.ppf(0.975, df)) ** 2
     x = p * heads
@@ -94,17 +95,33 @@ def test_few_gardens_widen_a_share_by_t() -> None:
 def test_gardens_in_common_are_gone_from_a_difference() -> None:
     """Treatments side by side in unlike gardens: shares are known badly, and their difference well."""
     buckets, of = in_gardens([2, 3, 7, 8, 5, 5, 8, 8], 4)
-    shares = shares_by_clusters(buckets, "treatment", [Clusters(of, 2.0, 3.0)], 0.0)
+    shares = shares_by_clusters(buckets, "treatment", [Clusters(of, 2.0, 3.0, 0.0)], 0.0)
     one, gap = shares.share(0, 0.95), shares.difference(0, 1, 0.95)
     alone = shares_by_design_effect(buckets, "treatment", 1.0).difference(0, 1, 0.95)
     assert gap.upper - gap.lower < 0.8 * (one.upper - one.lower)
     assert gap.upper - gap.lower < alone.upper - alone.lower
 
 
+def test_variances_are_known_as_mean_squares_are() -> None:
+    """A share of a balanced trial: the mean square of gardens, and within, give its variance and degrees of freedom.
+
+    Both treatments alike: var = (ms_gardens + ms_within) / 16 in units of heads of 4 gardens x 2 x 2 buckets, by
+    Satterthwaite with 3 degrees of freedom for the first. Likelihood has 3/4 of the mean square of gardens.
+    """
+    buckets, of = in_gardens([6] * 16, 4)
+    found = shares_by_clusters(buckets, "treatment", [Clusters(of, 0.5, 3.0, 1 / 3)], 0.0)
+    likely = shares_by_clusters(buckets, "treatment", [Clusters(of, 0.5, 3.0, 0.0)], 0.0)
+    within = 16 * likely.parts[1].mean()
+    of_gardens = (16 * likely.parts[0].mean() + within) * 4 / 3
+    assert found.parts[:, 0, 0].sum() == pytest.approx((of_gardens + within) / 16)
+    uncertain = found.parts[0, 0, 0] ** 2 / found.df[0]
+    assert uncertain == pytest.approx((of_gardens / 16) ** 2 / 3)
+
+
 def test_without_clusters_heads_are_independent() -> None:
     """No variance between gardens or buckets: the shares of a design effect of one."""
     buckets, of = in_gardens([6, 7, 8, 8], 2)
-    one = shares_by_clusters(buckets, "treatment", [Clusters(of, 0.0, 1.0)], 0.0)
+    one = shares_by_clusters(buckets, "treatment", [Clusters(of, 0.0, 1.0, 1.0)], 0.0)
     other = shares_by_design_effect(buckets, "treatment", 1.0)
     assert one.share(0, 0.95) == other.share(0, 0.95)
     assert one.difference(0, 1, 0.9) == other.difference(0, 1, 0.9)
@@ -113,7 +130,7 @@ def test_without_clusters_heads_are_independent() -> None:
 def test_intervals_of_shares_hold_where_gardens_differ() -> None:
     """Twelve blocks in each of four gardens 1.2 logits apart: the model's intervals hold, the design effect's do not.
 
-    Of 50 trials with four shares each 93 to 94 of 100 intervals hold in long runs (reports/share_coverage.md); trials
+    Of 50 trials with four shares each 94 of 100 intervals hold in long runs (reports/share_coverage.md); trials
     being independent and their shares not, 99.9 of 100 such runs hold more than 80 of 100.
     """
     found = [judged((Case(4, 12, 1.2, 0.0), seed)) for seed in range(50)]

@@ -58,18 +58,17 @@ def share_variation(buckets: pd.DataFrame, treatment: Sequence[str], strata: Seq
 def _variation(fit: BinomialFit, buckets: pd.DataFrame, strata: Sequence[str]) -> ShareVariation:
     """Variances of a fit, each with its degrees of freedom.
 
-    Likelihood takes the mean over gardens as known: what differs between g gardens, their level or what they do to
-    treatments, is made g / (g - 1) times as large. Other terms lie within gardens, whose means are taken off.
+    The means over gardens, of all and of each treatment, are taken off what gardens differ by, and the likelihood does
+    not count that; other terms lie within gardens.
     """
     levels = {term.name: len(term.levels) for term in fit.model.terms}
     gardens = buckets["site"].nunique()
     clusters = []
     for term, variance in fit.variances.items():
         if variance and term != "bucket":
-            columns = str(term).split(":")
-            of = buckets.groupby(columns, sort=False, observed=True).ngroup().to_numpy()
-            larger = 1.0 if term in strata else gardens / (gardens - 1)
-            df = levels[str(term)] - (1 if term == "site" else gardens)
-            clusters.append(Clusters(of, float(variance) * larger, float(max(1, df))))
+            of = buckets.groupby(str(term).split(":"), sort=False, observed=True).ngroup().to_numpy()
+            lost = 0.0 if term in strata else 1 / (gardens - 1)
+            df = (levels[str(term)] - (0 if term == "site" else gardens)) / (1 + lost)
+            clusters.append(Clusters(of, float(variance), max(1.0, df), lost))
     sd = {str(term): float(np.sqrt(variance)) for term, variance in fit.variances.items()}
     return ShareVariation(tuple(clusters), float(fit.variances.get("bucket", 0.0)), sd)

@@ -84,8 +84,9 @@ class Clusters:
     """A grouping of buckets that fare alike: a random term of the model of shares."""
 
     of: Annotated[IntArray, "Shape (buckets,). Which of them each bucket is in."]
-    variance: Annotated[float, "Of the logit, between them."]
-    df: Annotated[float, "Degrees of freedom that this variance is known by."]
+    variance: Annotated[float, "Of the logit, between them, by maximum likelihood."]
+    df: Annotated[float, "Degrees of freedom between them."]
+    lost: Annotated[float, "Degrees of freedom that the means take, for each that is left: likelihood counts them all."]
 
 
 @dataclass(frozen=True)
@@ -158,6 +159,9 @@ def shares_by_clusters(
 ) -> GroupShares:
     """Shares by level of a column, heads faring alike as a model of their logits says.
 
+    Each variance is known as well as the mean square of its clusters, which has in it what is finer (Satterthwaite);
+    the clusters of fewer degrees of freedom are the coarser.
+
     The covariance of two heads that share some clusters is a power series in the part that these have in the variance
     of the logit, by Hermite's polynomials (Mehler 1866). What clusters do together beyond their sum is the bucket's.
 
@@ -180,7 +184,15 @@ def shares_by_clusters(
     own = np.bincount(group, weight**2, len(labels))
     heads = (share * (1 - share) - np.diag(together)) / np.maximum(recorded, 1.0)
     parts.append(np.diag(np.diag(left) * own + heads))
-    return GroupShares(labels, usable, recorded, np.array(parts), np.array([*(one.df for one in clusters), np.inf]))
+    found, df = np.array(parts), np.array([*(one.df for one in clusters), np.inf])
+    pooled, known = found.mean((1, 2)), df.copy()
+    for i, one in enumerate(clusters):
+        if pooled[i] > 0:
+            finer = pooled[df > one.df].sum() / pooled[i]
+            grown = 1 + one.lost * (1 + finer)
+            found[i] *= grown
+            known[i] = one.df / (1 + finer / grown) ** 2
+    return GroupShares(labels, usable, recorded, found, known)
 
 
 def _covariances(share: FloatArray, sd: float) -> tuple[FloatArray, FloatArray]:

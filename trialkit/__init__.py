@@ -29,8 +29,8 @@ from trialkit._version import __version__
 
 if TYPE_CHECKING:
     from trialkit.analysis import analyse
-    from trialkit.interface.ledger import Ledger
-    from trialkit.interface.trial import Trial
+    from trialkit.interface.ledger_object import Ledger
+    from trialkit.interface.trial_object import Trial
     from trialkit.mixed import fit_mixed
     from trialkit.protocol.randomise import randomise as lay_out
     from trialkit.protocol.starting import example_folder
@@ -51,8 +51,8 @@ __all__ = [
 
 # Name -> (module, name there); imported when first used, so that the command line starts quickly.
 _PUBLIC = {
-    "Ledger": ("trialkit.interface.ledger", "Ledger"),
-    "Trial": ("trialkit.interface.trial", "Trial"),
+    "Ledger": ("trialkit.interface.ledger_object", "Ledger"),
+    "Trial": ("trialkit.interface.trial_object", "Trial"),
     "analyse": ("trialkit.analysis", "analyse"),
     "check": ("trialkit.rules.trial_folder", "check_trial"),
     "example_folder": ("trialkit.protocol.starting", "example_folder"),

@@ -217,7 +217,7 @@ def test_a_language_without_a_catalogue_is_an_error(tmp_path: Path) -> None:
     done = run("check", trial.folder)
     assert done.returncode == 1
     (line,) = [line for line in done.stdout.splitlines() if "language" in line]
-    assert line.startswith('error: sites.csv, row 2, column language: found "xx"; expected one of en, es.')
+    assert line.startswith('error: sites.csv, row 2, column language: found "xx". Expected one of en, es.')
     assert run("forms", trial.folder).returncode != 0
 
 

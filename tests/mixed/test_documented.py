@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 import trialkit.mixed
-from trialkit.mixed import MixedFit, Refits
+from trialkit.mixed import BinomialFit, MixedFit, Refits
 
 
 def documented(owner: type, name: str) -> Any:
@@ -24,7 +24,7 @@ def documented(owner: type, name: str) -> Any:
 def members() -> dict[str, Any]:
     """Public names of the package, and public methods and properties of its results."""
     found = {name: getattr(trialkit.mixed, name) for name in trialkit.mixed.__all__}
-    for owner in (MixedFit, Refits):
+    for owner in (MixedFit, BinomialFit, Refits):
         fields = {field.name for field in dataclasses.fields(owner)}
         names = [name for name in dir(owner) if not name.startswith("_") and name not in fields]
         found |= {f"{owner.__name__}.{name}": documented(owner, name) for name in names}
@@ -48,7 +48,7 @@ def test_public_names_have_a_docstring_with_an_example(name: str) -> None:
         assert all(parameter in text for parameter in parameters)
 
 
-@pytest.mark.parametrize("owner", [MixedFit, Refits])
+@pytest.mark.parametrize("owner", [MixedFit, BinomialFit, Refits])
 def test_fields_are_described(owner: type) -> None:
     """Each field of a result stands under its Attributes."""
     text = inspect.getdoc(owner) or ""
@@ -59,7 +59,7 @@ def test_fields_are_described(owner: type) -> None:
 def test_every_refusal_is_of_one_kind() -> None:
     """Each exception of the package is a `MixedModelError`, so that one `except` catches them all."""
     kinds = [kind for kind in MEMBERS.values() if inspect.isclass(kind) and issubclass(kind, Exception)]
-    assert len(kinds) == 6
+    assert len(kinds) == 7
     assert all(issubclass(kind, trialkit.mixed.MixedModelError) for kind in kinds)
 
 
@@ -68,5 +68,5 @@ def test_the_page_for_statisticians_runs_and_shows_everything() -> None:
     options = doctest.NORMALIZE_WHITESPACE | doctest.IGNORE_EXCEPTION_DETAIL
     assert doctest.testfile(str(PAGE), module_relative=False, optionflags=options).failed == 0
     text = PAGE.read_text(encoding="utf-8")
-    shown = {name.rsplit(".", 1)[-1] for name in MEMBERS} - {"MixedFit", "Refits"}
+    shown = {name.rsplit(".", 1)[-1] for name in MEMBERS} - {"MixedFit", "BinomialFit", "Refits"}
     assert [name for name in sorted(shown) if name not in text] == []

@@ -11,10 +11,6 @@ import sys
 from pathlib import Path
 from typing import Any
 
-import rocrate
-from rocrate_validator import models, services
-from rocrate_validator.utils import http
-
 
 class Context:
     """The answer of the network."""
@@ -24,11 +20,16 @@ class Context:
 
     def json(self) -> Any:
         """Return the context."""
+        import rocrate
+
         return json.loads((Path(rocrate.__file__).parent / "data" / "ro-crate.jsonld").read_text("utf-8"))
 
 
 def main(folder: str) -> int:
     """Print each fault; return how many there are."""
+    from rocrate_validator import models, services
+    from rocrate_validator.utils import http
+
     http.HttpRequester.get = lambda *_, **__: Context()
     settings = services.ValidationSettings(
         rocrate_uri=folder, profile_identifier="ro-crate-1.3", requirement_severity=models.Severity.REQUIRED

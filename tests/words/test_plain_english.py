@@ -55,7 +55,7 @@ MODULES = (
     *(ROOT / "trialkit" / "words" / f"{name}.py" for name in WORDS),
     *(ROOT / "trialkit" / "report" / f"{name}.py" for name in PAGES),
     *sorted((ROOT / "trialkit" / "report" / "figures").glob("*.py")),
-    ROOT / "trialkit" / "cli" / "summary.py",
+    ROOT / "trialkit" / "steps" / "summary.py",
 )
 TRIALS = ("autumn_dose", "spring_dose", "volunteer_cultivars")
 PUBLISHED = (*TRIALS, "evidence")

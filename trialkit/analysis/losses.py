@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
 import pandas as pd
 
+from trialkit.analysis.share_variation import ShareVariation, share_variation
 from trialkit.documents.findings import (
     FactorLosses,
     FactorShare,
@@ -19,12 +19,12 @@ from trialkit.documents.findings import (
 from trialkit.domain.heads import LOST, OUTCOMES, is_harvested, is_recorded, is_usable
 from trialkit.domain.treatment import Treatment
 from trialkit.stats.shares import (
+    GroupShares,
     Share,
     compare_shares,
-    difference_with_limits,
-    factor_counts,
     overdispersion,
-    share_with_limits,
+    shares_by_clusters,
+    shares_by_design_effect,
     usable_heads,
 )
 
@@ -40,16 +40,22 @@ def count_losses(
     treatments: pd.DataFrame,
     current: str,
     confidence: float,
+    strata: Sequence[str],
 ) -> Losses:
     """Count planned, harvested and lost heads, and compare the shares that were marketable.
 
-    The layout has a row a bucket, with site and the joint ``treatment``; `heads` a row a head, with ``outcome`` and
-    ``marketable`` (missing where not said) too. Treatments go by joint label, as `current` does.
+    The layout has a row a bucket, with site, the places that the strata, such as ``"site:block"``, name, and the
+    joint ``treatment``; `heads` a row a head, with ``outcome`` and ``marketable`` (missing where not said) too.
+    Treatments go by joint label, as `current` does.
     """
     outcomes = heads["outcome"].value_counts()
     heads = heads[is_recorded(heads)]
-    buckets = usable_heads(heads, ["treatment", *treatments.columns])
+    places = {column: None for term in ("site", *strata) for column in term.split(":")}
+    buckets = usable_heads(heads, ["treatment", *treatments.columns, *places])
     design_effect = overdispersion(buckets)
+    variation = share_variation(buckets, tuple(map(str, treatments.columns)), strata)
+    shares = _shares(buckets, "treatment", variation, design_effect)
+    at = {label: i for i, label in enumerate(shares.labels)}
     counted = {
         label: _counts(layout, heads, heads_per_bucket, "treatment", label) for label in map(str, treatments.index)
     }
@@ -58,16 +64,17 @@ def count_losses(
             _treatment(treatments, label),
             counts,
             share_usable(counts),
-            _interval(share_with_limits(*_usable(counts), design_effect, confidence)),
-            None
-            if label == current
-            else _interval(
-                difference_with_limits(_usable(counts), _usable(counted[current]), design_effect, confidence)
-            ),
+            _interval(shares.share(at[label], confidence) if label in at else None),
+            _interval(shares.difference(at[label], at[current], confidence))
+            if label != current and {label, current} <= set(at)
+            else None,
         )
         for label, counts in counted.items()
     )
-    by_factor = tuple(_factor_losses(buckets, str(column), design_effect, confidence) for column in treatments.columns)
+    by_factor = tuple(
+        _factor_losses(_shares(buckets, str(column), variation, design_effect), str(column), design_effect, confidence)
+        for column in treatments.columns
+    )
     by_site = tuple(
         SiteLosses(site, counts, share_usable(counts))
         for site in sorted(layout["site"].unique())
@@ -85,29 +92,31 @@ def count_losses(
         treatments_vary=_vary(by_treatment),
         gardens_vary=_vary(by_site),
         unfinished=bool(total.planned and total.unrecorded / total.planned > WORRYING_DIFFERENCE),
+        share_sd_logit=None if variation is None else variation.sd_logit,
     )
 
 
-def _usable(heads: HeadCounts) -> tuple[int, int]:
-    """Heads that were marketable, and those with a record."""
-    return heads.harvested - heads.unmarketable, heads.planned - heads.unrecorded
+def _shares(buckets: pd.DataFrame, column: str, variation: ShareVariation | None, design_effect: float) -> GroupShares:
+    """Shares by level of a column, by the fitted model where there is one."""
+    if variation is None:
+        return shares_by_design_effect(buckets, column, design_effect)
+    return shares_by_clusters(buckets, column, variation.clusters, variation.bucket)
 
 
 def _interval(share: Share | None) -> Interval | None:
     return None if share is None else Interval(share.share, share.lower, share.upper)
 
 
-def _factor_losses(buckets: pd.DataFrame, column: str, design_effect: float, confidence: float) -> FactorLosses:
-    rows = list(factor_counts(buckets, column))
-    shares = [(level, int(n), share_with_limits(x, n, design_effect, confidence)) for level, x, n in rows]
-    test = compare_shares(np.array([x for _, x, _ in rows]), np.array([n for _, _, n in rows]), design_effect)
+def _factor_losses(shares: GroupShares, column: str, design_effect: float, confidence: float) -> FactorLosses:
+    found = [(level, shares.share(i, confidence)) for i, level in enumerate(shares.labels)]
+    test = compare_shares(shares.usable, shares.recorded, design_effect)
     return FactorLosses(
         column,
         tuple(
             FactorShare(
-                float(level) if isinstance(level, float) else str(level), n, Interval(s.share, s.lower, s.upper)
+                float(level) if isinstance(level, float) else str(level), int(n), Interval(s.share, s.lower, s.upper)
             )
-            for level, n, s in shares
+            for (level, s), n in zip(found, shares.recorded, strict=True)
             if s is not None
         ),
         test.chi_square,

@@ -128,6 +128,7 @@ def analyse(trial: CheckedTrial, *, all_pairs: bool = False) -> Results:
         treatments,
         current_label(trial, treatments),
         trial.protocol.decision.confidence,
+        strata,
     )
     answers = {name: _answer(trial, questions[name], records[name], strata, notes.get(name, ())) for name in records}
     missing = missing_buckets(

@@ -209,8 +209,8 @@ class SecondEngine(Closed):
             "not settled",
             "not analysed",
         ],
-        "Whether it was the answer's own model; with variances held at zero or above where the answer leaves them "
-        "free and finds a negative one; else why nothing was compared.",
+        "Whether it was the answer's own model, or why not. Of free variances some are negative in the answer, and "
+        "both engines held them at zero or above.",
     ]
     figures: Annotated[tuple[EngineFigure, ...], "Set beside each other."]
 

@@ -1,13 +1,15 @@
-"""Linear mixed models with independent variance components, exact and honest in small samples.
+"""Linear mixed models with independent variance components, exact and honest in small samples; logistic ones of counts.
 
 Usable on its own; reports/engine.md shows what for. The steps of a fit, one module each: `coded_factors` and
 `collapsed_cells` (heads that share everything), `blocks` (independent parts), `products` (cross-products by cell size),
 `woodbury` and `likelihood` (criterion, score, information), `scoring` (the variances), `small_sample` (Kenward-Roger),
 `hypotheses`, `means`, `contrasts`, `comparisons`, `multivariate_t` and `letters` (what is asked of the means),
 `prediction` (levels and rows). A `MixedFit` is told in
-`estimates`, `effects`, `levels_and_rows` and `fit`, each adding to the one before.
+`estimates`, `effects`, `levels_and_rows` and `fit`, each adding to the one before. Counts: `binomial_likelihood`,
+`binomial_search` and `binomial`.
 """
 
+from trialkit.mixed.binomial import BinomialFit, fit_binomial
 from trialkit.mixed.fit import MixedFit, fit_mixed
 from trialkit.mixed.letters import letters
 from trialkit.mixed.refit import Refits, refit_many
@@ -18,9 +20,11 @@ from trialkit.mixed.refusals import (
     NotConverged,
     NotEstimable,
     NoVariation,
+    Separation,
 )
 
 __all__ = [
+    "BinomialFit",
     "ConfoundedTerm",
     "FormulaError",
     "MixedFit",
@@ -29,6 +33,8 @@ __all__ = [
     "NotConverged",
     "NotEstimable",
     "Refits",
+    "Separation",
+    "fit_binomial",
     "fit_mixed",
     "letters",
     "refit_many",

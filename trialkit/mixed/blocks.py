@@ -54,7 +54,7 @@ def _components(terms: Sequence[CodedFactor], cells: int) -> IntArray:
     if not terms:
         return np.zeros(cells, np.intp)
     coarsest = min(terms, key=lambda term: len(term.levels))
-    if all(_is_nested(term, coarsest) for term in terms):
+    if all(is_nested(term, coarsest) for term in terms):
         return coarsest.codes
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
@@ -66,7 +66,7 @@ def _components(terms: Sequence[CodedFactor], cells: int) -> IntArray:
     return np.asarray(connected_components(graph, directed=False)[1][:cells], np.intp)
 
 
-def _is_nested(fine: CodedFactor, coarse: CodedFactor) -> bool:
+def is_nested(fine: CodedFactor, coarse: CodedFactor) -> bool:
     """Whether each level of `fine` lies within one of `coarse`."""
     within = np.empty(len(fine.levels), np.intp)
     within[fine.codes] = coarse.codes

@@ -36,3 +36,24 @@ def small_trial() -> pd.DataFrame:
             "weight_g": np.array([90, 95, 97, 88, 99, 101, 95, 100, 105, 95, 106, 105]),
         }
     )
+
+
+def small_counts() -> pd.DataFrame:
+    """Heads lost in a trial of the same layout, with eight heads a bucket: invented counts.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Twelve rows; columns dose (text, level teaspoons a bucket), dose_tsp (the same as a number), block, heads, lost.
+
+    Examples
+    --------
+    >>> small_counts().pivot(index="dose", columns="block", values="lost")
+    block  1  2  3  4
+    dose
+    2      6  3  4  1
+    4      4  1  3  1
+    6      3  1  2  0
+    """
+    counts = small_trial().drop(columns="weight_g")
+    return counts.assign(heads=8, lost=np.array([6, 4, 3, 3, 1, 1, 4, 3, 2, 1, 1, 0]))

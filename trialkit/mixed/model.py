@@ -112,29 +112,97 @@ def build_model(
     ConfoundedTerm
         If a random term repeats another, or is the residual.
     """
+    tied = _tie(data, text, random, [residual_by] if residual_by else [])
+    one = CodedFactor("residual", ("",), np.zeros(len(tied.labels), np.intp))
+    residual = tied.coded[residual_by] if residual_by else one
+    cells, fixed, fixed_row, by_cell = tied.collapsed([residual.codes])
+    diagonal = diagonal_term(by_cell, cells)
+    blocks = independent_blocks([t for i, t in enumerate(by_cell) if i != diagonal], len(cells.sizes))
+    by_residual = CodedFactor(residual.name, residual.levels, residual.codes[cells.representatives])
+    dropped = len(data) - len(tied.labels)
+    model = Model(fixed, fixed_row, by_cell, diagonal, by_residual, cells, blocks, tied.labels, dropped)
+    return model, tied.response
+
+
+def build_counts_model(
+    data: pd.DataFrame, text: str, random: Sequence[str], trials: str | None
+) -> tuple[Model, FloatArray, FloatArray]:
+    """Tie a formula and random terms to counts; give the successes and trials of the rows used too.
+
+    Every random term has columns in Z, and may have a level for every row: counts have no residual of their own. Rows
+    without a trial are left out.
+
+    Raises
+    ------
+    FormulaError
+        As from `build_model`; also if the response is no whole number from 0 to the trials.
+    ConfoundedTerm
+        If a random term repeats another, or has a level for every trial.
+    """
+    if trials is not None and trials in data and _is_covariate(data[trials]):
+        data = data.assign(**{trials: data[trials].where(data[trials] != 0)})
+    tied = _tie(data, text, random, [trials] if trials else [])
+    number = tied.columns[trials] if trials else pd.Series(1.0, tied.labels)
+    if not _is_covariate(number):
+        raise FormulaError(f"The trials {trials!r} must be a column of numbers.")
+    successes, of = tied.response, number.to_numpy(float)
+    wrong = np.flatnonzero(
+        (successes != np.round(successes)) | (of != np.round(of)) | (successes < 0) | (successes > of)
+    )
+    if len(wrong):
+        row = wrong[0]
+        raise FormulaError(
+            f"Row {tied.labels[row]!r} has {successes[row]:g} successes of {of[row]:g} trials: give whole numbers, "
+            f"successes from 0 to the trials{'' if trials else ', and name a column of trials if there are more'}."
+        )
+    for term in tied.terms:
+        if np.bincount(term.codes, of).max() <= 1:
+            raise ConfoundedTerm(
+                f"The random term {term.name!r} has a level for every trial, so that it cannot show: leave it out."
+            )
+    cells, fixed, fixed_row, by_cell = tied.collapsed([])
+    blocks = independent_blocks(by_cell, len(cells.sizes))
+    none = CodedFactor("residual", ("",), np.zeros(len(cells.sizes), np.intp))
+    dropped = len(data) - len(tied.labels)
+    return Model(fixed, fixed_row, by_cell, None, none, cells, blocks, tied.labels, dropped), successes, of
+
+
+@dataclass(frozen=True)
+class _Tied:
+    """A formula and random terms on the rows that lack nothing."""
+
+    formula: Formula
+    columns: dict[str, pd.Series]
+    response: FloatArray
+    labels: pd.Index
+    coded: dict[str, CodedFactor]
+    covariates: dict[str, FloatArray]
+    terms: list[CodedFactor]
+
+    def collapsed(self, also: Sequence[IntArray]) -> tuple[Cells, FixedDesign, IntArray, tuple[CodedFactor, ...]]:
+        """Cells of rows alike, in other codes too; the fixed part, its row by cell, and the random terms by cell."""
+        factors = {name: self.coded[name] for name in self.formula.columns if name not in self.covariates}
+        codes = {name: np.unique(values, return_inverse=True)[1] for name, values in self.covariates.items()}
+        fixed_codes = [factors[n].codes if n in factors else codes[n] for n in self.formula.columns]
+        constant = [] if fixed_codes or self.terms or also else [np.zeros(len(self.labels), np.intp)]
+        cells = collapse([*fixed_codes, *(t.codes for t in self.terms), *also, *constant])
+        rows = cells.representatives
+        by_cell = [codes[rows] for codes in fixed_codes]
+        fixed, fixed_row = _fixed_part(self.formula, factors, self.covariates, by_cell, cells)
+        terms = tuple(CodedFactor(t.name, t.levels, t.codes[rows]) for t in self.terms)
+        _refuse_repeated(terms)
+        return cells, fixed, fixed_row, terms
+
+
+def _tie(data: pd.DataFrame, text: str, random: Sequence[str], also: Sequence[str]) -> _Tied:
+    """Find the columns that a formula, random terms and whatever else is named need, factors coded."""
     formula = parse_formula(text)
-    grouping = [*(column for term in random for column in term.split(":")), *([residual_by] if residual_by else [])]
-    columns, response, labels = _complete_rows(data, [formula.response, *formula.columns, *grouping])
+    grouping = [column for term in random for column in term.split(":")]
+    columns, response, labels = _complete_rows(data, [formula.response, *formula.columns, *grouping, *also])
     covariates = {name: columns[name].to_numpy(float) for name in formula.columns if _is_covariate(columns[name])}
     as_factors = [name for name in formula.columns if name not in covariates]
-    coded = {name: encode(columns[name]) for name in dict.fromkeys([*as_factors, *grouping])}
-    factors = {name: coded[name] for name in as_factors}
-    covariate_codes = {name: np.unique(values, return_inverse=True)[1] for name, values in covariates.items()}
-    terms = _random_terms(coded, random)
-    fixed_codes = [factors[n].codes if n in factors else covariate_codes[n] for n in formula.columns]
-    residual = coded[residual_by] if residual_by else CodedFactor("residual", ("",), np.zeros(len(labels), np.intp))
-    cells = collapse([*fixed_codes, *(t.codes for t in terms), residual.codes])
-    rows = cells.representatives
-    fixed, fixed_row = _fixed_part(formula, factors, covariates, [codes[rows] for codes in fixed_codes], cells)
-    by_cell = tuple(CodedFactor(t.name, t.levels, t.codes[rows]) for t in terms)
-    _refuse_repeated(by_cell)
-    diagonal = diagonal_term(by_cell, cells)
-    in_columns = [t for i, t in enumerate(by_cell) if i != diagonal]
-    blocks = independent_blocks(in_columns, len(rows))
-    by_residual = CodedFactor(residual.name, residual.levels, residual.codes[rows])
-    dropped = len(data) - len(labels)
-    model = Model(fixed, fixed_row, by_cell, diagonal, by_residual, cells, blocks, labels, dropped)
-    return model, response
+    coded = {name: encode(columns[name]) for name in dict.fromkeys([*as_factors, *grouping, *also])}
+    return _Tied(formula, columns, response, labels, coded, covariates, _random_terms(coded, random))
 
 
 def starting_variances(model: Model) -> FloatArray:

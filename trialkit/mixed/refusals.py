@@ -1,5 +1,7 @@
 """What the engine refuses to do, each as one clear sentence."""
 
+import pandas as pd
+
 
 class MixedModelError(ValueError):
     """A model that cannot be fitted, or a question that the fit cannot answer.
@@ -82,3 +84,26 @@ class NotEstimable(MixedModelError):
     trialkit.mixed.refusals.NotEstimable: Not determined by the data, so not compared: 2 - 4. Ask for the others by
     name, with 'contrasts'.
     """
+
+
+class Separation(MixedModelError):
+    """Counts that the fixed part splits into all and none, so that no finite estimate is the likeliest.
+
+    Attributes
+    ----------
+    rows : pandas.Index
+        Labels of the rows that are split off. Without them the likelihood of the rest is the same.
+
+    Examples
+    --------
+    >>> from trialkit.mixed import example, fit_binomial
+    >>> spared = example.small_counts().assign(lost=lambda heads: heads["lost"].where(heads["dose"] != "2", 0))
+    >>> fit_binomial(spared, "lost ~ dose", ["block"], trials="heads")
+    Traceback (most recent call last):
+    trialkit.mixed.refusals.Separation: All or none came of every trial with dose 2, so that no finite estimate is the
+    likeliest: leave these rows out, or a factor that splits them off.
+    """
+
+    def __init__(self, message: str, rows: pd.Index) -> None:
+        super().__init__(message)
+        self.rows = rows

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from functools import partial
 
-from trialkit.documents.findings import Check, Interval
+from trialkit.documents.findings import Check, Interval, Losses
 from trialkit.pages.numerals import ABSENT, difference_interval, plain, signed, whole_percent
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.figures.check_pictures import check_pictures
@@ -18,7 +18,7 @@ from trialkit.words.decision_words import scope, would_change
 from trialkit.words.departure_words import KIND_WORDS, amount_words
 from trialkit.words.loss_words import losses_sentence
 from trialkit.words.measures import Sentence
-from trialkit.words.model_words import note_sentence
+from trialkit.words.model_words import TOO_SMALL, note_sentence, variance_label
 from trialkit.words.phrases import count
 from trialkit.words.response_words import RESPONSE_LABELS
 
@@ -147,6 +147,8 @@ HEAD_COUNTS = {
     "unmarketable": "not marketable",
 }
 ALWAYS_SHOWN = ("planned", "harvested", "lost")
+LEAST_LOGIT = 0.05
+"""A standard deviation that rounds to more than nothing."""
 
 
 def _losses(reading: Reading) -> Table | None:
@@ -166,11 +168,7 @@ def _losses(reading: Reading) -> Table | None:
         )
         for row in losses.by_treatment
     )
-    note = (
-        "Marketable counts the heads with a record. Intervals allow for heads of a bucket faring alike, with a design "
-        f"effect of {plain(losses.design_effect)}. They are Clopper and Pearson's of a share and Newcombe's of a "
-        "difference, each by itself."
-    )
+    note = f"Marketable counts the heads with a record. {shares_note(losses)}"
     heads = columns(
         "treatment",
         *(HEAD_COUNTS[name] for name in shown),
@@ -178,6 +176,20 @@ def _losses(reading: Reading) -> Table | None:
         "against the current practice, points",
     )
     return make_table("losses", "What became of the heads under each treatment", heads, body, note)
+
+
+def shares_note(losses: Losses) -> str:
+    """Say what intervals of shares allow for, and whose they are."""
+    kinds = "Clopper and Pearson's of a share, Newcombe's of a difference, each alone."
+    if losses.share_sd_logit is None:
+        return (
+            f"Intervals allow for heads of a bucket faring alike (design effect {plain(losses.design_effect)}): {kinds}"
+        )
+    told = {variance_label(term, "heads"): sd for term, sd in losses.share_sd_logit.items()}
+    spreads = [f"{name} {plain(sd, 2)}" for name, sd in told.items() if sd >= LEAST_LOGIT]
+    whose = "on average over gardens like these" if "site" in losses.share_sd_logit else "for these gardens alone"
+    vary = f"Standard deviations, logits: {', '.join(spreads) or TOO_SMALL}."
+    return f"Intervals are {whose}. They come from a logistic mixed model, widened by t. {vary} {kinds}"
 
 
 def _corrections(reading: Reading) -> Table | None:

@@ -1,28 +1,35 @@
-"""Shares of heads that were marketable: intervals and tests with the bucket as the cluster.
+"""Shares of heads that were marketable: intervals and tests with gardens, blocks and buckets as clusters.
 
-Heads of one bucket live and die together, so they count for fewer than they are: counts are divided by the design
-effect, buckets' overdispersion (Rao & Scott 1992, Biometrics), and then go through methods for independent
-heads that stay finite when nothing or everything was lost: Clopper and Pearson's interval of a share (so used by Korn &
-Graubard 1998, Survey Methodology 24, 193-201), Newcombe's of a difference (1998, Statistics in Medicine 17, 873-890),
-Pearson's test. A logistic mixed model or generalised estimating equations would run off to infinity under a treatment
-without a loss, which in these trials is the usual case.
+Heads of one bucket, block or garden fare alike, so they count for fewer than they are. How alike comes from the
+variances of a logistic mixed model: they give the variance of a share as recorded, and so the number of independent
+heads that would tell as much. These go through methods that stay finite when nothing or everything was lost: Clopper
+and Pearson's interval of a share (so used by Korn & Graubard 1998, Survey Methodology 24, 193-201, who also widen it
+by t, since few clusters say little of how they differ), Newcombe's of a difference (1998, Statistics in Medicine 17,
+873-890) on the heads that tell as much of the difference, from which gardens in common are gone. Limits of the
+model's own estimates would run off to infinity under a treatment without a loss, which in these trials is the usual
+case. Where no model could be fitted, and for Pearson's test, counts are divided by the design effect, buckets'
+overdispersion (Rao & Scott 1992, Biometrics).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
-from scipy.special import betainccinv, betaincinv, chdtrc, ndtri
+from scipy.special import betainccinv, betaincinv, chdtrc, expit, factorial, ndtri, stdtrit
 
-from trialkit.domain.arrays import FloatArray
+from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.domain.heads import is_usable
 
 # Pearson's test: no expected count below the first, and no more than this share below the second (Cochran 1954,
 # Biometrics 10, 417-451).
 LEAST_EXPECTED, FEW_EXPECTED, SHARE_FEW = 1.0, 5.0, 0.2
+HERMITE_NODES, HERMITE_ORDER = 61, 24
+LARGEST_LOGIT, HALVINGS = 60.0, 60
 
 
 @dataclass(frozen=True)
@@ -72,35 +79,157 @@ def overdispersion(buckets: pd.DataFrame) -> float:
     return max(float(((x - n * p) ** 2 / (n * p * (1 - p))).sum() / df), 1.0)
 
 
-def share_with_limits(usable: float, recorded: float, dispersion: float, confidence: float) -> Share | None:
-    """A share with Clopper and Pearson's interval on the effective number of heads."""
-    if not recorded:
-        return None
-    x, n, tail = usable / dispersion, recorded / dispersion, (1 - confidence) / 2
-    lower = float(betaincinv(x, n - x + 1, tail)) if usable else 0.0
-    upper = float(betainccinv(x + 1, n - x, tail)) if usable < recorded else 1.0
-    return Share(usable / recorded, lower, upper)
+@dataclass(frozen=True)
+class Clusters:
+    """A grouping of buckets that fare alike: a random term of the model of shares."""
+
+    of: Annotated[IntArray, "Shape (buckets,). Which of them each bucket is in."]
+    variance: Annotated[float, "Of the logit, between them, by maximum likelihood."]
+    df: Annotated[float, "Degrees of freedom between them."]
+    lost: Annotated[float, "Degrees of freedom that the means take, for each that is left: likelihood counts them all."]
 
 
-def difference_with_limits(
-    first: tuple[float, float], second: tuple[float, float], dispersion: float, confidence: float
-) -> Share | None:
-    """Difference of two shares, each given as (usable, recorded), with Newcombe's interval on effective numbers."""
-    if not first[1] or not second[1]:
-        return None
-    shares = np.array([first[0] / first[1], second[0] / second[1]])
-    lower, upper = _wilson_limits(shares, np.array([first[1], second[1]]) / dispersion, confidence)
-    difference = float(shares[0] - shares[1])
-    down, up = np.hypot(shares - lower, (upper - shares)[::-1])
-    return Share(difference, difference - float(down), difference + float(up))
+@dataclass(frozen=True)
+class GroupShares:
+    """Shares of groups of buckets, such as those of a treatment, and how well they are known."""
+
+    labels: tuple[object, ...]
+    usable: Annotated[FloatArray, "Shape (groups,)."]
+    recorded: Annotated[FloatArray, "Shape (groups,)."]
+    parts: Annotated[FloatArray, "Shape (sources, groups, groups). Covariances of the shares, by what they come from."]
+    df: Annotated[FloatArray, "Shape (sources,). Degrees of freedom by which each is known."]
+
+    def share(self, group: int, confidence: float) -> Share | None:
+        """Clopper and Pearson's interval on the effective number of heads, widened by t."""
+        n = float(self.recorded[group])
+        if not n:
+            return None
+        share = float(self.usable[group]) / n
+        wider = float(ndtri((1 + confidence) / 2)) / self._quantile(np.eye(len(self.labels))[group], confidence)
+        heads = min(self._effective[group] * wider**2, n)
+        x, tail = share * heads, (1 - confidence) / 2
+        lower = float(betaincinv(x, heads - x + 1, tail)) if x else 0.0
+        upper = float(betainccinv(x + 1, heads - x, tail)) if share < 1 else 1.0
+        return Share(share, lower, upper)
+
+    def difference(self, first: int, second: int, confidence: float) -> Share | None:
+        """Difference of two shares with Newcombe's interval on effective numbers of heads."""
+        pair = np.array([first, second])
+        if not self.recorded[pair].all():
+            return None
+        shares = self.usable[pair] / self.recorded[pair]
+        contrast = np.zeros(len(self.labels))
+        contrast[pair] = 1.0, -1.0
+        near = _off_the_edge(self.usable[pair], self.recorded[pair])
+        alone = near * (1 - near) / self.recorded[pair]
+        # What both have in common is gone from their difference, and cannot be taken off limits that lie askew.
+        design_effect = float(contrast @ self.parts.sum(0) @ contrast) / float(alone.sum())
+        heads = self.recorded[pair] / design_effect
+        lower, upper = _score_limits(shares, heads, self._quantile(contrast, confidence))
+        difference = float(shares[0] - shares[1])
+        down, up = np.hypot(shares - lower, (upper - shares)[::-1])
+        return Share(difference, difference - float(down), difference + float(up))
+
+    @cached_property
+    def _effective(self) -> FloatArray:
+        """Numbers of independent heads that would tell as much, shape (groups,)."""
+        share = _off_the_edge(self.usable, self.recorded)
+        return np.asarray(share * (1 - share) / np.diag(self.parts.sum(0)))
+
+    def _quantile(self, contrast: FloatArray, confidence: float) -> float:
+        """Of t, with Satterthwaite's degrees of freedom (1946, Biometrics Bulletin 2, 110-114)."""
+        parts = np.maximum(np.einsum("g,sgh,h->s", contrast, self.parts, contrast), 0.0)
+        tail, known = (1 + confidence) / 2, float((parts**2 / self.df).sum())
+        return float(stdtrit(parts.sum() ** 2 / known, tail) if known else ndtri(tail))
 
 
-def _wilson_limits(shares: FloatArray, heads: FloatArray, confidence: float) -> tuple[FloatArray, FloatArray]:
+def shares_by_design_effect(buckets: pd.DataFrame, column: str, dispersion: float) -> GroupShares:
+    """Shares by level of a column, heads of a bucket faring alike and everything else by chance.
+
+    Buckets have the column, heads ``recorded`` and, of these, ``usable``.
+    """
+    labels, usable, recorded = _counts(buckets, column)
+    share = _off_the_edge(usable, recorded)
+    variance = dispersion * share * (1 - share) / np.maximum(recorded, 1.0)
+    return GroupShares(labels, usable, recorded, np.diag(variance)[None], np.array([np.inf]))
+
+
+def shares_by_clusters(
+    buckets: pd.DataFrame, column: str, clusters: Sequence[Clusters], bucket_variance: float
+) -> GroupShares:
+    """Shares by level of a column, heads faring alike as a model of their logits says.
+
+    Each variance is known as well as the mean square of its clusters, which has in it what is finer (Satterthwaite);
+    the clusters of fewer degrees of freedom are the coarser.
+
+    The covariance of two heads that share some clusters is a power series in the part that these have in the variance
+    of the logit, by Hermite's polynomials (Mehler 1866). What clusters do together beyond their sum is the bucket's.
+
+    Buckets are as for `shares_by_design_effect`, a row each.
+    """
+    labels, usable, recorded = _counts(buckets, column)
+    share = _off_the_edge(usable, recorded)
+    total = bucket_variance + sum(one.variance for one in clusters)
+    by_order, together = _covariances(share, float(np.sqrt(total)))
+    group = buckets[column].map({label: i for i, label in enumerate(labels)}).to_numpy(int)
+    weight = buckets["recorded"].to_numpy(float) / np.maximum(recorded, 1.0)[group]
+    parts, left = [], together
+    for one in clusters:
+        power = (one.variance / total) ** np.arange(1, HERMITE_ORDER + 1) if total else np.zeros(HERMITE_ORDER)
+        between = (by_order * power) @ by_order.T
+        summed = np.zeros((len(labels), one.of.max() + 1))
+        np.add.at(summed, (group, one.of), weight)
+        parts.append(between * (summed @ summed.T))
+        left = left - between
+    own = np.bincount(group, weight**2, len(labels))
+    heads = (share * (1 - share) - np.diag(together)) / np.maximum(recorded, 1.0)
+    parts.append(np.diag(np.diag(left) * own + heads))
+    found, df = np.array(parts), np.array([*(one.df for one in clusters), np.inf])
+    pooled, known = found.mean((1, 2)), df.copy()
+    for i, one in enumerate(clusters):
+        if pooled[i] > 0:
+            finer = pooled[df > one.df].sum() / pooled[i]
+            grown = 1 + one.lost * (1 + finer)
+            found[i] *= grown
+            known[i] = one.df / (1 + finer / grown) ** 2
+    return GroupShares(labels, usable, recorded, found, known)
+
+
+def _covariances(share: FloatArray, sd: float) -> tuple[FloatArray, FloatArray]:
+    """Of chances whose logits are normal with one standard deviation and whose means are the shares.
+
+    By order of Hermite's polynomials, shape (shares, orders): covariances are sums of products over orders, each
+    times the correlation of the logits to its power; and in all where logits are the same, shape (shares, shares).
+    """
+    node, weight = np.polynomial.hermite_e.hermegauss(HERMITE_NODES)
+    weight = weight / weight.sum()
+    low, high = np.full(len(share), -LARGEST_LOGIT), np.full(len(share), LARGEST_LOGIT)
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        above = expit(middle[:, None] + sd * node) @ weight > share
+        low, high = np.where(above, low, middle), np.where(above, middle, high)
+    away = expit((low + high)[:, None] / 2 + sd * node) - share[:, None]
+    orders = np.arange(1, HERMITE_ORDER + 1)
+    polynomials = np.polynomial.hermite_e.hermevander(node, HERMITE_ORDER)[:, 1:] / np.sqrt(factorial(orders))
+    return np.asarray((away * weight) @ polynomials), np.asarray((away * weight) @ away.T)
+
+
+def _counts(buckets: pd.DataFrame, column: str) -> tuple[tuple[object, ...], FloatArray, FloatArray]:
+    """Levels of a column, in order, with their usable and recorded heads."""
+    counts = buckets.groupby(column, observed=True)[["usable", "recorded"]].sum()
+    return tuple(counts.index), counts["usable"].to_numpy(float), counts["recorded"].to_numpy(float)
+
+
+def _off_the_edge(usable: FloatArray, recorded: FloatArray) -> FloatArray:
+    """Shares that are neither none nor all, for what a share so near would vary by."""
+    return np.asarray((usable + 0.5) / (recorded + 1))
+
+
+def _score_limits(shares: FloatArray, heads: FloatArray, quantile: float) -> tuple[FloatArray, FloatArray]:
     """Limits of single shares by the score (Wilson 1927, J. Am. Stat. Assoc. 22, 209-212)."""
-    z = float(ndtri((1 + confidence) / 2))
-    middle = shares + z**2 / (2 * heads)
-    half = z * np.sqrt(shares * (1 - shares) / heads + z**2 / (4 * heads**2))
-    return (middle - half) / (1 + z**2 / heads), (middle + half) / (1 + z**2 / heads)
+    middle = shares + quantile**2 / (2 * heads)
+    half = quantile * np.sqrt(shares * (1 - shares) / heads + quantile**2 / (4 * heads**2))
+    return (middle - half) / (1 + quantile**2 / heads), (middle + half) / (1 + quantile**2 / heads)
 
 
 def compare_shares(usable: FloatArray, recorded: FloatArray, dispersion: float) -> ShareTest:
@@ -116,10 +245,3 @@ def compare_shares(usable: FloatArray, recorded: FloatArray, dispersion: float) 
     if expected.min() < LEAST_EXPECTED or (expected < FEW_EXPECTED).mean() > SHARE_FEW:
         return ShareTest(statistic, df, None)
     return ShareTest(statistic, df, float(chdtrc(df, statistic)))
-
-
-def factor_counts(buckets: pd.DataFrame, column: str) -> Iterator[tuple[object, float, float]]:
-    """Level, usable and recorded heads of each level of a factor."""
-    counts = buckets.groupby(column, observed=True)[["usable", "recorded"]].sum()
-    for level, row in counts.iterrows():
-        yield level, float(row["usable"]), float(row["recorded"])

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from trialkit.documents.recommended import Recommended
-    from trialkit.interface.trial import Trial
+    from trialkit.interface.trial_object import Trial
 
 PathLike = str | Path
 

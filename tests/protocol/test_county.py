@@ -74,7 +74,7 @@ def test_it_counts_for_its_folder_and_those_right_below(tmp_path: Path) -> None:
     [
         ("name = 1", ("row 1, county: found nothing", "row 1, name: ")),
         (
-            '[county]\nname = 3\nlanguage = "es"\nnme = ""',
+            '[county]\nname = 3\nlanguage = "xx"\nnme = ""',
             ("row 2, county.name", "row 3, county.language", 'mean "name"'),
         ),
         ('[county]\nname = "L"\ncontact = "a\\nb"', ("row 3, county.contact", "one line of text")),

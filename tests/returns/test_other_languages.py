@@ -6,15 +6,15 @@ import pytest
 
 from returned_files import Good, good_return
 from trialkit.documents.returns import Answers, ReturnFinding
+from trialkit.languages import speaking
 from trialkit.returns.answering import Given
 from trialkit.returns.merge_files import merge_files
+from trialkit.tables.table_schema import load_schema
 from trialkit.words.message_words import by_name
 
-HEADINGS = {
-    "bucket": "Balde", "head": "Lechuga", "transplanted_on": "Trasplantada el", "outcome": "Qué pasó",
-    "harvested_on": "Cosechada el", "last_not_ready_on": "Última vez que no estaba lista", "weight_g": "Peso (g)",
-    "marketable": "Aprovechable", "note": "Nota",
-}  # fmt: skip
+with speaking("es"):
+    HEADINGS = {field.name: field.heading for field in load_schema("heads").on_forms}
+    HARVESTED = load_schema("heads").field("outcome").said("harvested")
 
 
 def spanish(good: Good, **headings: str) -> str:
@@ -36,8 +36,8 @@ def found_in(text: str, folder: Path, *accepted: str) -> tuple[bool, list[Return
 @pytest.mark.parametrize(
     ("column", "text", "became"),
     [
-        ("outcome", "Cosechada", "harvested"),
-        ("outcome", "COSECHADA.", "harvested"),
+        ("outcome", HARVESTED.capitalize(), "harvested"),
+        ("outcome", f"{HARVESTED.upper()}.", "harvested"),
         ("marketable", "SÍ", "yes"),
         ("marketable", "Si", "yes"),
         ("marketable", "VERDADERO", "yes"),
@@ -65,7 +65,9 @@ def test_units_after_a_number_are_noted(tmp_path: Path, text: str, became: str) 
 
 def test_a_misspelt_word_is_asked_about(tmp_path: Path) -> None:
     """Near in another language is as near as in English."""
-    merged, found = found_in(spanish(good_return().with_cell("heads", 0, "outcome", "cosechda")), tmp_path)
+    merged, found = found_in(
+        spanish(good_return().with_cell("heads", 0, "outcome", HARVESTED[:-2] + HARVESTED[-1])), tmp_path
+    )
     assert not merged
     (question,) = [finding for finding in found if finding.verdict == "question"]
     assert (question.rule, by_name(question.facts)["became"]) == ("TK-R49", "harvested")
@@ -73,7 +75,7 @@ def test_a_misspelt_word_is_asked_about(tmp_path: Path) -> None:
 
 def test_a_misspelt_heading_is_asked_about(tmp_path: Path) -> None:
     """And read so, once that was answered."""
-    text = spanish(good_return(), transplanted_on="Transplantado el")
+    text = spanish(good_return(), transplanted_on=HEADINGS["transplanted_on"][:4] + HEADINGS["transplanted_on"][5:])
     merged, found = found_in(text, tmp_path)
     assert not merged
     (question,) = [finding for finding in found if finding.verdict == "question"]
@@ -84,7 +86,7 @@ def test_a_misspelt_heading_is_asked_about(tmp_path: Path) -> None:
 
 def test_headings_of_two_languages_at_once(tmp_path: Path) -> None:
     """Each is read in its own; two for one column are refused."""
-    mixed = spanish(good_return(), bucket="Bucket", head="head", note="NOTA")
+    mixed = spanish(good_return(), bucket="Bucket", head="head", note=HEADINGS["note"].upper())
     merged, found = found_in(mixed, tmp_path)
     assert merged
     assert [finding.column for finding in found if finding.rule == "TK-R19"] == ["note"]

@@ -11,7 +11,7 @@ from contents import contents
 from returned_files import good_return
 from small_trial import write_small_trial
 
-NOT_OURS = "move it elsewhere"
+NOT_OURS = "Move it elsewhere"
 
 
 @pytest.fixture(scope="module")

@@ -140,7 +140,7 @@ def test_a_table_saved_by_a_spreadsheet_is_one_line(tmp_path: Path) -> None:
     assert result.returncode == DONE, result.stderr
     told = (result.stdout + result.stderr).splitlines()
     (line,) = (line for line in told if "heads.csv" in line)
-    assert "dates written 9/29/2026 for 2026-09-29" in line
+    assert "Dates are written 9/29/2026 for 2026-09-29" in line
     assert "TK-F11" in line
     assert contents(folder) == before
 

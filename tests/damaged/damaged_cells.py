@@ -47,7 +47,7 @@ def weights_in_ounces(good: Good) -> str:
     return good.with_column("heads", "weight_g", _ounces).csv()
 
 
-@damage("asked", "TK-R21", "in kg; every value would be converted")
+@damage("asked", "TK-R21", "in kg. Every value would be converted")
 def heading_in_kilograms(good: Good) -> str:
     """A heading that names another unit."""
     kilograms = good.with_column("heads", "weight_g", lambda weight: f"{float(weight) / 1000:.4f}")
@@ -289,7 +289,7 @@ enter("dates with the month in letters", "repaired", "TK-R43", "it can be read i
       column("heads", "transplanted_on", lambda _: "24-Aug-2026"))
 enter("dates with slashes year first", "repaired", "TK-R43", "it can be read in one way only",
       column("heads", "transplanted_on", lambda _: "2026/8/24"))
-enter("dates with a time", "repaired", "TK-R43", "the time of day was left out",
+enter("dates with a time", "repaired", "TK-R43", "The time of day was left out",
       column("heads", "transplanted_on", lambda _: "2026-08-24 14:30"))
 enter("dates without a year", "refused", "TK-R37", "a date with its year",
       column("heads", "transplanted_on", lambda _: "24 Aug"))
@@ -317,7 +317,7 @@ enter("day of the year", "repaired", "TK-R43", "in one way only", cell("heads", 
 enter("day of the year or a hyphen forgotten", "refused", "TK-V07", "2026-04-11 or 2026-10-01 or 2026-01-01",
       cell("heads", 2, "transplanted_on", "2026-101"))
 enter("week and its day", "repaired", "TK-R43", "in one way only", cell("heads", 2, "transplanted_on", "2026-W35-1"))
-enter("weekday of another date", "refused", "TK-V08", "that one is a Monday",
+enter("weekday of another date", "refused", "TK-V08", "That one is a Monday",
       cell("heads", 2, "transplanted_on", "Tue 24 August 2026"))
 enter("midnight at the end of a day", "refused", "TK-V07", "2026-08-24 or 2026-08-25",
       cell("heads", 2, "transplanted_on", "2026-08-24 24:00"))

@@ -151,7 +151,7 @@ def wide_layout(good: Good) -> str:
     return text(["bucket,measured_on,week1,week2,week3", *rows])
 
 
-@damage("asked", "TK-R45", "the two columns would be exchanged")
+@damage("asked", "TK-R45", "The two columns would be exchanged")
 def swapped_columns(good: Good) -> str:
     """Two date columns under each other's heading."""
     header, _, body = good.csv().partition("\n")

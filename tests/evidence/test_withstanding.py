@@ -340,7 +340,10 @@ def test_a_ledger_of_earlier_versions_is_read_and_bound(copy: Path) -> None:
     as_it_was(copy)
     before = list(read_index(copy).listed)
     assert named(copy) == ""
-    assert "Its lines are not bound to each other" in run("evidence", "list", "--ledger", copy).stdout
+    assert (
+        "An older trialkit wrote this ledger without binding its lines"
+        in run("evidence", "list", "--ledger", copy).stdout
+    )
     document = recommend_anew(copy, "0.1.0", no_proposal).document
     assert document.version == 2
     index = read_index(copy)
@@ -421,7 +424,7 @@ def test_a_report_in_another_encoding_is_named(seasons: Seasons, tmp_path: Path)
     page, path = trial / "results" / "report.html", trial / "results" / "results.json"
     page.write_bytes(b"\xff\xfe<html>")
     done = run("report", trial, "--verify")
-    assert (done.returncode, f"{page} is not what the inputs give" in done.stderr) == (DATA_ERROR, True)
+    assert (done.returncode, f"{page} is not what the records give" in done.stderr) == (DATA_ERROR, True)
     path.write_bytes(path.read_text("utf-8").encode("utf-16"))
     done = run("report", trial, "--verify")
     assert (done.returncode, f"{path} is damaged" in done.stderr) == (NOT_COMPUTED, True)

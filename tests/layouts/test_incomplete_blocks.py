@@ -180,7 +180,7 @@ def test_an_alpha_array_is_developed_as_published() -> None:
     ("treatments", "size", "sites", "blocks", "resolvable", "words"),
     [
         (9, 3, 1, 3, False, "cannot compare 9 treatments: it takes 4"),
-        (7, 3, 1, 7, True, "the block size must divide"),
+        (7, 3, 1, 7, True, "The block size must divide"),
         (6, 3, 1, 5, True, "multiple of treatments / block size"),
     ],
 )

@@ -303,7 +303,7 @@ def test_a_hand_edit_after_a_merge_is_noticed_until_it_is_taken(folder: Path, tm
     assert edits(folder) == [sentence]
     outcome = merge_files(folder)
     assert outcome.taken == ("heads.csv",)
-    assert "heads.csv had been changed by hand" in " ".join(line.text for line in merge_lines(outcome, "DIR"))
+    assert "heads.csv was changed by hand" in " ".join(line.text for line in merge_lines(outcome, "DIR"))
     assert edits(folder) == []
     assert in_record(folder, "weight_g") == "199"
     assert not merge_files(folder).changed

@@ -36,7 +36,7 @@ def test_what_passes_a_limit_is_refused_by_its_name(title: str) -> None:
         read_return(Original(name, make()), log)
     assert log.findings[-1].rule == "TK-R07"
     assert Fact("measure", PASSED[title]) in log.findings[-1].facts
-    assert "expected at most" in finding_sentence(log.findings[-1])
+    assert "Expected at most" in finding_sentence(log.findings[-1])
 
 
 def test_the_dearest_files_are_refused_in_little_memory(tmp_path: Path) -> None:

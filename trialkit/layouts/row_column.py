@@ -83,7 +83,7 @@ def _chosen(
     needed = fewest_rectangles(count, rows, columns)
     if standing is None and sites * blocks < needed:
         raise WrongCall(
-            f"{sites * blocks} rectangles of {rows} rows and {columns} columns cannot compare {count} treatments once "
+            f"{sites * blocks} x {rows} rows x {columns} columns cannot compare {count} treatments once "
             f"rows and columns are taken out. That takes {needed}: add rows, columns, blocks or gardens."
         )
     frame = rectangle_frame(*shape, standing)

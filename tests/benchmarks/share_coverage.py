@@ -112,14 +112,14 @@ def row(case: Case, found: list[Found]) -> str:
 PREAMBLE = """\
 # Do the intervals of marketable shares hold?
 
-Made by `python tests/benchmarks/share_coverage.py {trials} {seed}`. {treatments} treatments of which {shares} of the
-heads become marketable on average over gardens, in randomised complete blocks, {heads} heads a bucket. Logits differ
-between gardens, and in what a garden does to a treatment, by the standard deviations in the table; between blocks by
-{block:g} and between buckets by {bucket:g}. {trials} trials a line. Held: how many intervals of 95 % hold the truth,
-± Monte-Carlo standard error; width in points.
+Made by `python tests/benchmarks/share_coverage.py {trials} {seed}`. There are {treatments} treatments. On average over
+gardens, {shares} of their heads become marketable. They stand in randomised complete blocks, {heads} heads a bucket.
+Logits differ between gardens, and in what a garden does to a treatment, by the standard deviations in the table.
+Between blocks they differ by {block:g}, and between buckets by {bucket:g}. Each line has {trials} trials. Held: how
+many intervals of 95 % hold the truth, ± Monte-Carlo standard error. Widths are in points.
 
 The design effect alone counts heads of a bucket for fewer than they are, and does not look at gardens. The model is a
-logistic mixed model of gardens, blocks and buckets; where gardens are few, t widens its intervals.
+logistic mixed model of gardens, blocks and buckets. Where gardens are few, t widens its intervals.
 
 Aimed at: 93 to 97 % of the intervals of shares hold.
 

@@ -523,16 +523,16 @@ class Losses(ShortRepr):
     by_factor: Annotated[tuple[FactorLosses, ...], "Of every varied factor."]
     design_effect: Annotated[
         float,
-        "By how much heads count less than independent ones, because those of a bucket fare alike: in tests, and in "
-        "intervals where no model of losses could be fitted.",
+        "By how much heads count less than independent ones, as those of a bucket fare alike. It is used in tests, and "
+        "in intervals where no model of losses could be fitted.",
     ]
     treatments_vary: Annotated[bool, "Whether shares of usable heads differ by more than a fifth between treatments."]
     gardens_vary: Annotated[bool, "Whether they do between gardens."]
     unfinished: Annotated[bool, "Whether more than a fifth of the planned heads have no record."]
     share_sd_logit: Annotated[
         dict[str, float] | None,
-        "Standard deviations of the logit of a share, by what varies (garden, block, bucket), as fitted; None where no "
-        "model could be, and intervals allow for the design effect alone.",
+        "Fitted standard deviations of the logit of a share, by what varies: garden, block, bucket. None where no model "
+        "could be fitted.",
     ] = None
 
     @property

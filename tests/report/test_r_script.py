@@ -75,7 +75,7 @@ def run_r(program: str, folder: Path) -> subprocess.CompletedProcess[str]:
 
 @pytest.mark.parametrize("example", ["volunteer_cultivars", "spring_dose"])
 def test_figures_agree_with_those_that_r_printed(example: str, example_results: Callable[[str], Results]) -> None:
-    """The transcripts name their versions; what R rightly finds otherwise is marked there, and skipped here."""
+    """The printouts name their versions; what R rightly finds otherwise is marked there, and skipped here."""
     text = (PRINTED / f"{example}.txt").read_text("utf-8")
     assert "lme4 1.1.31 lmerTest 3.1.3 pbkrtest 0.5.2 emmeans 1.8.4.1 on R version 4.2.2" in text
     ours = {
@@ -103,7 +103,7 @@ def test_figures_agree_with_those_that_r_printed(example: str, example_results: 
 def test_r_finds_the_same(
     rscript: str, example: str, tmp_path: Path, example_results: Callable[[str], Results]
 ) -> None:
-    """Where R is installed: it runs on the package as it stands, and prints what the transcript has."""
+    """Where R is installed: it runs on the package as it stands, and prints what the printout has."""
     done = run_r(rscript, unpacked(example, example_results(example), tmp_path))
     assert done.returncode == 0, done.stdout + done.stderr
     assert "Every figure agrees, or differs for the reason told." in done.stdout

@@ -531,8 +531,8 @@ class Losses(ShortRepr):
     unfinished: Annotated[bool, "Whether more than a fifth of the planned heads have no record."]
     share_sd_logit: Annotated[
         dict[str, float] | None,
-        "Fitted standard deviations of the logit of a share, by what varies: garden, block, bucket. None where no model "
-        "could be fitted.",
+        "Fitted standard deviations of the logit of a share, by what varies: garden, block, bucket. None where no "
+        "model could be fitted.",
     ] = None
 
     @property

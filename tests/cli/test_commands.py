@@ -165,7 +165,7 @@ def test_one_check_writes_each_garden_in_its_language(trial: Path) -> None:
         heads = re.sub(rf"^({bucket},1,.*,)\d+(,\w*,.*)$", r"\g<1>10800\2", heads, count=1, flags=re.MULTILINE)
     (trial / "heads.csv").write_text(heads, "utf-8")
     result = run("check", trial, "--html")
-    assert "expected 1 to 2000 g" in result.stdout
+    assert "Expected 1 to 2000 g" in result.stdout
     pages = {name: (trial / "results" / f"check{name}.html").read_text("utf-8") for name in ("", "-FERN", "-MILL")}
     assert {name: '<html lang="es-US">' in page for name, page in pages.items()} == {
         "": False, "-FERN": False, "-MILL": True

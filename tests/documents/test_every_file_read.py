@@ -48,6 +48,7 @@ READERS: Mapping[str, str] = {
     "evidence/versions.py": "recommended.json and history of a ledger",
     "protocol/county.py": "county.toml",
     "protocol/trial_protocol.py": "trial.toml",
+    "report/data_package.py": "results/results.json, as its command has read it",
     "report/figures/inline_svg.py": "what a figure of our own says of itself",
     "returns/answering.py": "a file of answers",
     "returns/phone_files.py": "what a phone form saved",

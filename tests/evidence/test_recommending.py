@@ -269,7 +269,7 @@ def test_another_product_is_not_another_default(first: First, tmp_path: Path, mo
     assert once.recommended.treatment.dose_tsp == 4.0
     assert second.recommended.treatment.dose_tsp == 8.0
     said = list(words.changes(second))[-1]
-    assert "The default stays as it was: " in said
+    assert "The default stays as it was. " in said
     assert "of Thin Blend bring the nitrogen that" in said
     assert any("No trial used this much of Thin Blend" in note for note in words.what_is_not_known(second))
 

@@ -276,7 +276,7 @@ def test_pointing_at_a_mean_shows_its_buckets(window: Window, show: Show, pages:
     total = 0
     for i in range(rows.count()):
         rows.nth(i).hover()
-        told = int(re.search(r"(\d+) buckets?, g:", words.inner_text()).group(1))  # type: ignore[union-attr]
+        told = int(re.search(r"(\d+) buckets?, g\.", words.inner_text()).group(1))  # type: ignore[union-attr]
         assert figure.locator(f".{kind} use.lit").count() == told
         total += told
     assert total == len(buckets)

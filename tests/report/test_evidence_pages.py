@@ -220,7 +220,7 @@ def test_what_was_recorded_is_hollow_and_the_answer_filled() -> None:
     """The picture has the trials' own gains, and the one gain that every other place tells."""
     (trials, gardens) = evidence_pictures(small_recommended())
     assert trials.wide.count("as recorded") >= 2
-    assert "expect 27 g." in trials.alternative.both
+    assert "we expect a gain of 27 g." in trials.alternative.both
     assert "trial-0, autumn 2026: +31 g (+16 to +47)" in trials.alternative.metric
     assert "trial-0, autumn 2026: +1.1 oz (+0.6 to +1.7)" in trials.alternative.kitchen
     assert "trial-2" not in trials.alternative.both

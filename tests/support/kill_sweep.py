@@ -83,7 +83,7 @@ class Sweep:
                 done = run(*self.words)
             state = state_of(self.one.changes)
             assert done.returncode in (STOPPED, self.done.returncode), done.stderr
-            assert done.returncode != STOPPED or "Stopped. Nothing was left half-written." in done.stderr
+            assert done.returncode != STOPPED or "Stopped. No file is left half-written." in done.stderr
             found[self.judge(state)] += 1
         return found
 

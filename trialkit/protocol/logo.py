@@ -17,7 +17,7 @@ SIDE_PIXELS = (16, 2000)
 
 def logo_problems(name: str, data: bytes) -> Iterator[Problem]:
     """Tell all that is wrong with a logo; it is read whole, as a file that begins like a picture need not be one."""
-    from PIL import Image
+    from PIL import Image, ImageFile
 
     if len(data) > LARGEST_BYTES:
         yield problem("TK-P15", name, "bytes", most_kb=LARGEST_BYTES // 1000, size_kb=round(len(data) / 1000))
@@ -29,8 +29,11 @@ def logo_problems(name: str, data: bytes) -> Iterator[Problem]:
         if not least <= min(width, height) <= max(width, height) <= most:
             yield problem("TK-P15", name, "pixels", least=least, most=most, width=width, height=height)
             return
+    lenient, ImageFile.LOAD_TRUNCATED_IMAGES = ImageFile.LOAD_TRUNCATED_IMAGES, False  # WeasyPrint makes it so for all
     try:
         with Image.open(BytesIO(data), formats=("PNG",)) as picture:
             picture.load()
     except (OSError, SyntaxError, ValueError):
         yield problem("TK-P15", name, "damaged")
+    finally:
+        ImageFile.LOAD_TRUNCATED_IMAGES = lenient

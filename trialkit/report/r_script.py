@@ -17,6 +17,7 @@ from trialkit.domain.heads import OUTCOMES
 from trialkit.domain.treatment import Level, Treatment
 from trialkit.report.page import TEMPLATES
 from trialkit.tables.atomic import csv_text
+from trialkit.words.phrases import number
 
 SCRIPT_FILE, FIGURES_FILE = "analysis.R", "figures.csv"
 DESCRIPTIONS = {
@@ -114,7 +115,7 @@ def label(treatment: Treatment) -> str:
 
 
 def _level(level: Level) -> str:
-    return level if isinstance(level, str) else f"{level:.15g}"
+    return level if isinstance(level, str) else number(level, 15)
 
 
 def _strings(texts: Sequence[str]) -> str:

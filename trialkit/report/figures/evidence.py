@@ -164,7 +164,7 @@ def _picture(
         name,
         finding,
         reading,
-        joined(f"Chart of {QUANTITY}. ", finding, " ", each, "."),
+        joined(f"Chart of {QUANTITY}. ", finding, " ", each),
         lambda is_narrow: draw_rows(made, QUANTITY, UNIT, measures, NOTHING, is_narrow),
         (table,),
     )

@@ -51,6 +51,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+LEAST_SD = 0.05
+"""A smaller one is none, to the tenth that it is told by."""
 NAME = "gardens"
 MOST_STRIPS = 40
 
@@ -105,7 +107,7 @@ def _explored(response: ResponseResult) -> tuple[str, ...]:
     said = tuple(
         f"{variance_label(row.term, residual).capitalize()}: standard deviation {plain(row.sd)} {response.unit}."
         for row in response.variances
-        if row.sd and round(row.sd, 1) and row.term.startswith("site:") and row.term != "site:block"
+        if row.sd and row.sd >= LEAST_SD and row.term.startswith("site:") and row.term != "site:block"
     )
     explored = response.gardens.explored if response.gardens else ()
     return (*said, *(exploration_sentence(one, response.unit) for one in explored))

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import sysconfig
 import tarfile
+import tomllib
 import venv
 import zipfile
 from collections.abc import Callable
@@ -15,6 +16,7 @@ from pathlib import Path
 
 import pytest
 
+from trialkit._version import __version__
 from trialkit.documents.document import as_text
 from trialkit.documents.results import Results
 from trialkit.report.data_package import data_package
@@ -44,6 +46,11 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
         archive.extraction_filter = getattr(tarfile, "data_filter", lambda member, _: member)
         archive.extractall(place / "unpacked")
     return sdist, build("wheel", next((place / "unpacked").iterdir()), place)
+
+
+def test_the_version_is_told_alike() -> None:
+    """By the package, and by pyproject.toml."""
+    assert tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]["version"] == __version__
 
 
 def test_a_wheel_has_what_it_needs(built: tuple[Path, Path]) -> None:

@@ -28,7 +28,7 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
     changed. The exit status is 1 if there is an error; warnings alone leave it 0.
 
     With --html, results/check.html tells you everything. results/check-SITE.html asks the volunteer of that garden
-    what only they can answer. A garden without questions has no page.
+    what only they can answer, in the language of the garden. A garden without questions has no page.
 
     Example: trialkit check autumn_dose --html
     """

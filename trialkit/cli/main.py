@@ -22,6 +22,7 @@ from trialkit._version import __version__
 # Command -> (group in the help, one line of help). The line stands here so that --help imports nothing heavy.
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("Start", "Do the whole job on a bundled, invented example."),
+    "desk": ("Start", "Do the whole job in your browser."),
     "new": ("Plan", "Start a trial folder."),
     "plan": ("Plan", "Work out what the trial is worth, what it needs, and when."),
     "layout": ("Plan", "Draw which bucket gets which treatment."),

@@ -1,0 +1,97 @@
+"""What the desk does with a folder: each deed a call of `trialkit.interface` and the command that does the same."""
+
+from __future__ import annotations
+
+import shlex
+import subprocess
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated
+
+from trialkit.documents.problems import ToldProblem
+from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.tables.problem import TrialError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+Told = Callable[[str, int, int], None]
+"""Told of long work: what, how much is done, how much there is."""
+
+
+@dataclass(frozen=True)
+class Deed:
+    """Something to do."""
+
+    title: Annotated[str, "As the page says it."]
+    commands: Annotated[tuple[tuple[str, ...], ...], "What would do the same, each after the word trialkit."]
+    run: Annotated[Callable[[Told], None], "Does it; can be sent to another process."]
+
+    @property
+    def command_lines(self) -> tuple[str, ...]:
+        """The commands as one types them."""
+        return tuple(command_line(words) for words in self.commands)
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """Why something could not be done."""
+
+    sentences: tuple[str, ...]
+    problems: tuple[ToldProblem, ...] = ()
+
+
+def command_line(words: Sequence[str]) -> str:
+    """Write a command as one types it on this system."""
+    whole = ("trialkit", *words)
+    return subprocess.list2cmdline(whole) if sys.platform == "win32" else shlex.join(whole)
+
+
+def trouble_of(error: TrialError | WrongCall | NotComputed) -> Trouble:
+    """Say what went wrong in the words that the command would use."""
+    from trialkit.words.problem_words import told_problem
+
+    if isinstance(error, TrialError):
+        return Trouble((), tuple(map(told_problem, error.problems)))
+    return Trouble((str(error),))
+
+
+def analyse_and_report(folder: Path, told: Told) -> None:
+    """Analyse a trial and write its report."""
+    from trialkit.interface.trial_object import Trial
+
+    trial = Trial(folder)
+    told("analysis", 0, 2)
+    trial.analyse()
+    told("report", 1, 2)
+    trial.report()
+
+
+def plan(folder: Path, ledger: Path | None, told: Told) -> None:
+    """Plan a trial, after a ledger where there is one."""
+    from trialkit.interface.trial_object import Trial
+
+    Trial(folder).plan(ledger=ledger, progress=told)
+
+
+def lay_out(folder: Path, told: Told) -> None:  # noqa: ARG001  every deed is called alike
+    """Draw the layout."""
+    from trialkit.interface.trial_object import Trial
+
+    Trial(folder).layout()
+
+
+def write_forms(folder: Path, told: Told) -> None:
+    """Write what gardens print and fill in."""
+    from trialkit.interface.trial_object import Trial
+
+    told("forms", 0, 1)
+    Trial(folder).forms()
+
+
+def check_pages(folder: Path, told: Told) -> None:  # noqa: ARG001
+    """Check a trial and write the pages of it."""
+    from trialkit.interface.trial_object import Trial
+
+    Trial(folder).check_pages()

@@ -14,6 +14,7 @@ from trialkit.documents.answers import (
     MixTableAnswer,
     PackAnswer,
     PackCheckAnswer,
+    SetAnswer,
     SiteAnswer,
     VerifyAnswer,
 )
@@ -35,6 +36,7 @@ ANSWERS: dict[str, type[Any]] = {
     "pack": PackAnswer,
     "pack --check": PackCheckAnswer,
     "plan": Plan,
+    "set": SetAnswer,
     "site": SiteAnswer,
     "report --verify": VerifyAnswer,
 }

@@ -24,6 +24,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("Start", "Do the whole job on a bundled, invented example."),
     "desk": ("Start", "Do the whole job in your browser."),
     "new": ("Plan", "Start a trial folder."),
+    "set": ("Plan", "Set what trial.toml, gardens and products say, until the layout is frozen."),
     "plan": ("Plan", "Work out what the trial is worth, what it needs, and when."),
     "layout": ("Plan", "Draw which bucket gets which treatment."),
     "site": ("Garden", "Let a garden join a trial that has begun, or withdraw from it."),

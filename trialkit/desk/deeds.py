@@ -79,7 +79,7 @@ def lay_out(folder: Path, told: Told) -> None:  # noqa: ARG001  every deed is ca
     """Draw the layout."""
     from trialkit.interface.trial_object import Trial
 
-    Trial(folder).layout()
+    Trial(folder).layout(again=True)
 
 
 def write_forms(folder: Path, told: Told) -> None:

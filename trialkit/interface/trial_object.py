@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-    from trialkit.documents.answers import Gap, MixAnswer, PackAnswer, SecondEngine, SiteAnswer
+    from trialkit.documents.answers import Gap, MixAnswer, PackAnswer, SecondEngine, SetAnswer, SiteAnswer
     from trialkit.documents.plan import Plan
     from trialkit.documents.results import Results
     from trialkit.documents.returns import CorrectOutcome, MergeOutcome
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from trialkit.protocol.publication import Licence
     from trialkit.protocol.trial_protocol import Protocol
     from trialkit.rules.trial_folder import CheckResult, Stage
+    from trialkit.tables.typed_lists import PlanTable
 
 PathLike = str | Path
 Picture = Literal["records", "gains", "doses", "gardens", "residuals"]
@@ -91,6 +92,8 @@ class Trial:
         acidifiers: list[str] | None = None,
         nutrient: str = "",
         blocks: int = 3,
+        settings: Mapping[str, object] | None = None,
+        tables: Mapping[PlanTable, pd.DataFrame | str] | None = None,
     ) -> Trial:
         """Start a trial: a commented trial.toml, and tables to fill in.
 
@@ -111,16 +114,19 @@ class Trial:
             What doses are doses of.
         blocks : int
             In each garden.
+        settings, tables : mapping, optional
+            What else its plan is to say, as `set` takes it.
 
         Raises
         ------
         TrialError
             With every answer that does not fit.
         """
-        from trialkit.protocol.starting import NewTrial, id_from, start_trial
+        from trialkit.protocol.starting import NewTrial, id_from
+        from trialkit.steps.setting_steps import Settings, start_with
 
         path = Path(folder)
-        start_trial(
+        start_with(
             path,
             NewTrial(
                 question=question,
@@ -134,6 +140,7 @@ class Trial:
                 nutrient=nutrient,
                 id=id_from(path.resolve().name),
             ),
+            Settings(settings or {}, _texts(tables)),
         )
         return cls(path)
 
@@ -182,6 +189,40 @@ class Trial:
 
         return read_protocol(self._folder)
 
+    def set(
+        self,
+        changes: Mapping[str, object] | None = None,
+        *,
+        tables: Mapping[PlanTable, pd.DataFrame | str] | None = None,
+        seen: Mapping[str, str] | None = None,
+    ) -> SetAnswer:
+        """Set what its plan says, until the layout is frozen: all of it or, where anything is wrong, nothing.
+
+        Parameters
+        ----------
+        changes : mapping, optional
+            Values by the keys of trial.toml, such as ``{"layout.blocks": 2, "trial.season": "spring 2028"}``; None
+            takes a key away.
+        tables : mapping, optional
+            Whole tables, sites or products: a frame, or the text of a list.
+        seen : mapping, optional
+            SHA-256 digests by file: nothing is written where a file is another by now.
+
+        Raises
+        ------
+        TrialError
+            With every problem that the change would leave or bring.
+        WrongCall
+            If the layout is frozen and stands on what would change.
+        """
+        from trialkit.steps.setting_steps import Settings, set_plan
+
+        return set_plan(self._folder, Settings(changes or {}, _texts(tables)), seen)
+
+    def set_table(self, name: PlanTable, table: pd.DataFrame) -> SetAnswer:
+        """Set one whole table of the plan, as `set`."""
+        return self.set(tables={name: table})
+
     def check(self, stage: Stage | None = None) -> CheckResult:
         """Find every problem, as far as the trial has come, or up to a stage: "plan", "layout" or "records"."""
         from trialkit.steps.trial_steps import check_folder, stage_of
@@ -227,11 +268,17 @@ class Trial:
             progress=progress or (lambda *_: None),
         )
 
-    def layout(self) -> pd.DataFrame:
-        """Draw the layout and write it, unless it was drawn; return it: one row a bucket."""
+    def layout(self, *, again: bool = False) -> pd.DataFrame:
+        """Draw the layout and write it, unless it was drawn; return it: one row a bucket.
+
+        Parameters
+        ----------
+        again : bool
+            Whether to draw it again by what the plan says now; refused once it is frozen.
+        """
         from trialkit.steps.trial_steps import lay_out
 
-        if not (self._folder / "layout.csv").is_file():
+        if again or not (self._folder / "layout.csv").is_file():
             lay_out(self._folder)
         return self._read("layout").layout
 
@@ -469,6 +516,12 @@ class Trial:
 
             lines.append(f"<pre>{html.escape(summary(self.results))}</pre>")
         return "<br>".join(lines)
+
+
+def _texts(tables: Mapping[PlanTable, pd.DataFrame | str] | None) -> dict[PlanTable, str]:
+    from trialkit.tables.atomic import csv_text
+
+    return {name: one if isinstance(one, str) else csv_text(one) for name, one in (tables or {}).items()}
 
 
 def _path(path: PathLike | None) -> Path | None:

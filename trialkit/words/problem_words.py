@@ -128,6 +128,8 @@ TK-F14 damaged: the results as trialkit analyse wrote them | results that are da
 # Headings
 TK-C01: a column {column} | no such column
 TK-C02: only {columns} | a column {heading!q} | [[Did you mean {near!q}? ]]{of_rule}
+TK-C02 no headings: a first line with headings, as there are several columns: any of {columns} | {count:column} \
+without a heading | Write a line of headings above, or leave the names alone.
 TK-C03: each heading once | {heading!q} {count} times
 # Cells
 TK-V01: a value | | [[Did you mean {near!q}? ]]{of_column}
@@ -326,7 +328,7 @@ def told_problem(problem: Problem) -> ToldProblem:
 
 def problem_sentence(problem: Problem) -> str:
     """Say a problem and where it is on one line."""
-    told = told_problem(problem)
+    told = problem if isinstance(problem, ToldProblem) else told_problem(problem)
     place = [told.file]
     if told.row is not None:
         place.append(f"row {told.row}")

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from trialkit.documents.results import Results
     from trialkit.documents.returns import CorrectOutcome, MergeOutcome
     from trialkit.domain.table_names import TableName
+    from trialkit.planning.trial_plan import Foresight
     from trialkit.protocol.county import CountyAnswer
     from trialkit.protocol.publication import Licence
     from trialkit.protocol.trial_protocol import Protocol
@@ -122,10 +123,12 @@ class Trial:
         TrialError
             With every answer that does not fit.
         """
+        from trialkit.protocol.county import read_county
         from trialkit.protocol.starting import NewTrial, id_from
         from trialkit.steps.setting_steps import Settings, start_with
 
         path = Path(folder)
+        block = read_county(path)
         start_with(
             path,
             NewTrial(
@@ -138,6 +141,7 @@ class Trial:
                 seed=seed,
                 blocks=blocks,
                 nutrient=nutrient,
+                measures=block.county.measures if block else "both",
                 id=id_from(path.resolve().name),
             ),
             Settings(settings or {}, _texts(tables)),
@@ -267,6 +271,27 @@ class Trial:
             told=lambda _: None,
             progress=progress or (lambda *_: None),
         )
+
+    def foresee(
+        self,
+        *,
+        gardens: int | None = None,
+        blocks: int | None = None,
+        heads: int | None = None,
+        ledger: PathLike | None = None,
+    ) -> Foresight:
+        """Tell at once what it takes and should bring as planned, or with other sizes; nothing is written.
+
+        Parameters
+        ----------
+        gardens, blocks, heads : int, optional
+            Gardens, blocks in each and heads in each bucket; as planned if not given.
+        ledger : path-like, optional
+            As `plan` takes it.
+        """
+        from trialkit.steps.plan_steps import Sizes, foresee_sizes
+
+        return foresee_sizes(self._folder, Sizes(gardens, blocks, heads), _path(ledger))[1]
 
     def layout(self, *, again: bool = False) -> pd.DataFrame:
         """Draw the layout and write it, unless it was drawn; return it: one row a bucket.

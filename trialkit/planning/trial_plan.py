@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
-from typing import TypeVar
+from typing import Annotated, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -179,6 +179,28 @@ def make_plan(
         shopping=shopping_list(protocol, trial.products, asked.layout, trial.sites),
         measures=protocol.trial.measures,
     )
+
+
+@dataclass(frozen=True)
+class Foresight:
+    """What the trial asked for takes and should bring, without designs near it: what can be told at once."""
+
+    row: Annotated[DesignRow, "What it takes; efficient by itself."]
+    prospect: Prospect
+
+
+def foresee(trial: CheckedTrial, assumptions: Assumptions, ledger: LedgerContents | None = None) -> Foresight:
+    """Work out what the trial asked for is worth, as `make_plan` does.
+
+    Arguments and errors are those of `make_plan`.
+    """
+    limits, question = stated_limits(trial.protocol, len(trial.sites)), question_of(trial, in_ledger=ledger is not None)
+    known = _known(ledger, question) if ledger else None
+    asked = next(designs(trial, limits, is_known=known is not None))
+    thought = outlook(trial, question, trial.protocol.treatments(), assumptions, known)
+    one = valued(thought, asked)
+    (row,) = design_rows(thought, [one], limits, partial(worth_a_year, trial.protocol))
+    return Foresight(row, _prospect(trial.protocol, thought, one))
 
 
 def _known(ledger: LedgerContents, question: AdviceQuestion) -> Known:

@@ -41,13 +41,15 @@ class Desk:
     workspace: Workspace
     guard: Guard
     jobs: Jobs = field(default_factory=Jobs)
-    done: list[tuple[str, tuple[str, ...]]] = field(default_factory=list)
+    done: list[tuple[int, Deed]] = field(default_factory=list)
+    undo: dict[str, Deed] = field(default_factory=dict)
+    """What takes back the last change of a trial's plan, by the trial's name."""
     last_asked: float = field(default_factory=monotonic)
     stop: Callable[[], None] = lambda: None
 
     def remember(self, deed: Deed) -> None:
         """Keep what was done, for the list at the foot of each page."""
-        self.done.append((deed.title, deed.command_lines))
+        self.done.append((self.done[-1][0] + 1 if self.done else 1, deed))
         del self.done[:-MOST_REMEMBERED]
 
 

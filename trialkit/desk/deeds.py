@@ -7,7 +7,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 from trialkit.documents.problems import ToldProblem
 from trialkit.domain.errors import NotComputed, WrongCall
@@ -15,6 +15,8 @@ from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from trialkit.tables.typed_lists import PlanTable
 
 Told = Callable[[str, int, int], None]
 """Told of long work: what, how much is done, how much there is."""
@@ -27,6 +29,7 @@ class Deed:
     title: Annotated[str, "As the page says it."]
     commands: Annotated[tuple[tuple[str, ...], ...], "What would do the same, each after the word trialkit."]
     run: Annotated[Callable[[Told], None], "Does it; can be sent to another process."]
+    files: Annotated[tuple[tuple[str, bytes], ...], "What the commands read, under the names they have there."] = ()
 
     @property
     def command_lines(self) -> tuple[str, ...]:
@@ -55,6 +58,26 @@ def trouble_of(error: TrialError | WrongCall | NotComputed) -> Trouble:
     if isinstance(error, TrialError):
         return Trouble((), tuple(map(told_problem, error.problems)))
     return Trouble((str(error),))
+
+
+def start(folder: Path, answers: Mapping[str, Any], told: Told) -> None:  # noqa: ARG001
+    """Start a trial."""
+    from trialkit.interface.trial_object import Trial
+
+    Trial.new(folder, **answers)
+
+
+def set_plan(
+    folder: Path,
+    keys: Mapping[str, object],
+    tables: Mapping[PlanTable, str],
+    seen: Mapping[str, str],
+    told: Told,  # noqa: ARG001
+) -> None:
+    """Set what the plan of a trial says."""
+    from trialkit.interface.trial_object import Trial
+
+    Trial(folder).set(keys, tables=tables, seen=seen)
 
 
 def analyse_and_report(folder: Path, told: Told) -> None:

@@ -334,9 +334,19 @@ def problem_sentence(problem: Problem) -> str:
         place.append(f"row {told.row}")
     if told.column is not None:
         place.append(f"column {told.column}" if told.file.endswith(".csv") else told.column)
+    return f"{', '.join(place)}: {_without_place(told)} [{told.rule}]"
+
+
+def fault_sentence(problem: Problem) -> str:
+    """Say a problem beside the field that has it, whose place nobody need tell."""
+    told = _without_place(told_problem(problem))
+    return f"{told[0].upper()}{told[1:]}"
+
+
+def _without_place(told: ToldProblem) -> str:
     found = f"found {told.found}. Expected" if told.found else "expected"
-    how_to_fix = " ".join(filter(None, (told.how_to_fix, _how_to_correct(problem))))
-    return f"{', '.join(place)}: {found} {told.expected}. {how_to_fix} [{told.rule}]"
+    how_to_fix = " ".join(filter(None, (told.how_to_fix, _how_to_correct(told))))
+    return f"{found} {told.expected}. {how_to_fix}"
 
 
 def _how_to_correct(problem: Problem) -> str:

@@ -4,6 +4,7 @@ from trialkit.desk.rooms.answer import room as answer
 from trialkit.desk.rooms.county import room as county
 from trialkit.desk.rooms.front import room as front
 from trialkit.desk.rooms.ledger import room as ledger
+from trialkit.desk.rooms.starting import room as starting
 from trialkit.desk.rooms.trial import room as trial
 
-ROOMS = (front, trial, answer, ledger, county)
+ROOMS = (front, starting, trial, answer, ledger, county)

@@ -56,6 +56,17 @@ def words() -> Response:
     return page("words", terms=sorted(map(term, MEANINGS), key=lambda one: one.name.casefold()))
 
 
+@room.get("/did/<int:number>/<file>")
+def read_file(number: int, file: str) -> Response:
+    """Hand out what a command of the list reads."""
+    found = next((data for at, deed in desk().done if at == number for name, data in deed.files if name == file), None)
+    if found is None:
+        abort(404)
+    response = Response(found, mimetype="text/csv")
+    response.headers.set("Content-Disposition", "attachment", filename=file)
+    return response
+
+
 @room.post("/language")
 def language() -> AnyResponse:
     """Speak another language from now on."""

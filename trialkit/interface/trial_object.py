@@ -313,6 +313,12 @@ class Trial:
 
         return write_forms(self._folder, lambda _: None).files
 
+    def parcel(self, site: str) -> bytes:
+        """Put what a garden is mailed into a ZIP archive: its forms as `forms` wrote them, and a letter."""
+        from trialkit.steps.forms_steps import garden_parcel
+
+        return garden_parcel(self._folder, site)
+
     def merge(self, *files: PathLike, why: str | None = None, by: str = "adviser", **answers: Any) -> MergeOutcome:
         """Merge returned files into the records.
 

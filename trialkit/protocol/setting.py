@@ -188,25 +188,25 @@ def _is_text(path: Path) -> bool:
     """Whether a key takes nothing but text; what trial.toml does not know may be anything."""
     kind: Any = Protocol
     for part in path:
-        kinds = [one for one in _kinds(kind) if isinstance(one, type) and issubclass(one, BaseModel)]
-        inner = [get_args(one)[1] for one in _kinds(kind) if get_origin(one) is dict]
+        kinds = [one for one in kinds_of(kind) if isinstance(one, type) and issubclass(one, BaseModel)]
+        inner = [get_args(one)[1] for one in kinds_of(kind) if get_origin(one) is dict]
         if kinds and part in kinds[0].model_fields:
             kind = kinds[0].model_fields[part].annotation
         elif inner:
             kind = inner[0]
         else:
             return False
-    found = [one for one in _kinds(kind) if one is not type(None)]
+    found = [one for one in kinds_of(kind) if one is not type(None)]
     return all(one is str or isinstance(one, str) for one in found)
 
 
-def _kinds(annotation: Any) -> Iterator[Any]:
-    """Yield what a key may be, without its limits; of a choice, each word."""
+def kinds_of(annotation: Any) -> Iterator[Any]:
+    """Yield what a key may be by its annotation, without its limits; of a choice, each word."""
     if get_origin(annotation) is Annotated:
-        yield from _kinds(get_args(annotation)[0])
+        yield from kinds_of(get_args(annotation)[0])
     elif get_origin(annotation) in (Union, types.UnionType, Literal):
         for one in get_args(annotation):
-            yield from _kinds(one)
+            yield from kinds_of(one)
     else:
         yield annotation
 

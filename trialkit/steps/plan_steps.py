@@ -85,17 +85,25 @@ class Sizes:
     heads: Annotated[int | None, "In each bucket."] = None
 
 
-def foresee_sizes(folder: Path, sizes: Sizes, ledger: Path | None) -> tuple[CheckedTrial, Foresight]:
+def foresee_sizes(
+    folder: Path, sizes: Sizes, ledger: Path | None, most_buckets: int | None = None
+) -> tuple[CheckedTrial, Foresight]:
     """Work out what a trial of other sizes takes and should bring; nothing is written.
+
+    One of more buckets than somebody waits for is refused.
 
     Raises
     ------
     TrialError
         If no protocol has such sizes, or with every error of the plan.
     """
+    from trialkit.planning.effort import effort
     from trialkit.planning.trial_plan import foresee
 
     trial = _sized(folder, sizes)
+    buckets = effort(trial.protocol, len(trial.sites), trial.protocol.bucket.heads).buckets
+    if most_buckets is not None and buckets > most_buckets:
+        raise NotComputed(f"With {buckets} buckets it cannot be worked out at once: set these sizes, then plan it.")
     with _read_ledger(ledger) as found:
         return trial, foresee(trial, _assumptions(trial.protocol, None), found)
 
@@ -119,6 +127,7 @@ def _sized(folder: Path, sizes: Sizes) -> CheckedTrial:
     from trialkit.protocol.setting import with_keys
     from trialkit.protocol.trial_protocol import parse_protocol
     from trialkit.rules.trial_folder import read_trial
+    from trialkit.tables.table_schema import load_schema
 
     trial = read_trial(folder, stage="plan")
     wanted = {("layout", "blocks"): sizes.blocks, ("bucket", "heads"): sizes.heads}
@@ -126,8 +135,8 @@ def _sized(folder: Path, sizes: Sizes) -> CheckedTrial:
     protocol = parse_protocol(with_keys(text, {key: value for key, value in wanted.items() if value is not None}))
     named = trial.sites.sort_values("site", kind="stable")
     more = [f"~{number:03d}" for number in range((sizes.gardens or 0) - len(named))]  # after every name
-    blank = {name: "" for name in named.columns if named[name].dtype == object}
-    unnamed = pd.DataFrame({**{name: [text] * len(more) for name, text in blank.items()}, "site": more})
+    texts = [field.name for field in load_schema("sites").fields if field.type == "string"]
+    unnamed = pd.DataFrame({**{name: [""] * len(more) for name in texts}, "site": more})
     sites = named if not more else pd.concat([named, unnamed], ignore_index=True)
     return replace(trial, protocol=protocol, sites=sites.head(sizes.gardens or len(named)).reset_index(drop=True))
 

@@ -12,3 +12,18 @@ if (job) {
   };
   setTimeout(look, 300);
 }
+const sizes = document.getElementById("sizes");
+if (sizes) {
+  const shown = document.getElementById("answer"), keep = document.getElementById("keep");
+  let asked = 0, waiting = 0;
+  const ask = async whole => {
+    const mine = ++asked, given = new URLSearchParams(new FormData(sizes));
+    for (const [name, value] of given) keep.elements[name].value = value;
+    if (whole) given.set("whole", "1");
+    const told = await fetch(`${sizes.dataset.answer}?${given}`).then(a => a.ok ? a.text() : "").catch(() => "");
+    if (mine !== asked || !told) return;
+    shown.innerHTML = told;
+    if (!whole) waiting = setTimeout(ask, 600, true);
+  };
+  sizes.addEventListener("input", () => { clearTimeout(waiting); waiting = setTimeout(ask, 200, false); });
+}

@@ -341,7 +341,7 @@ def _settings_of(data: Mapping[str, Any], *, is_frozen: bool) -> Iterator[Settin
                 part.replace("_", " ").capitalize(),
                 " ".join(words),
                 as_typed(path, value),
-                as_typed(path, usual) if usual not in (None, ()) else "",
+                as_typed(path, usual) if usual not in (None, (), "") else "",
                 _choices(field.annotation),
                 "date" if date in kinds_of(field.annotation) else "text",
                 is_frozen and is_frozen_key(path),

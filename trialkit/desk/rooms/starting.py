@@ -6,6 +6,7 @@ import secrets
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
+from itertools import count
 from typing import TYPE_CHECKING, Annotated, Any
 
 from flask import Blueprint, Response, request
@@ -190,8 +191,10 @@ class Draft:
 
     @property
     def folder(self) -> str:
-        """Name of the trial's folder."""
-        return self.said("name") or id_from(self.said("season") or self.said("question"))[:40].strip("-")
+        """Name of the trial's folder: as typed, else one that is free."""
+        made = id_from(self.said("season") or self.said("question"))[:36].strip("-")
+        names = (f"{made}-{number}" if number > 1 else made for number in count(1))
+        return self.said("name") or next(name for name in names if not (desk().workspace.folder / name).exists())
 
     @property
     def keys(self) -> dict[str, object]:

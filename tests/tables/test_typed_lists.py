@@ -19,7 +19,7 @@ SITES, PRODUCTS = load_schema("sites"), load_schema("products")
         ("FERN\tSpanish\nMILL\tinglés\n", [{"site": "FERN", "language": "es"}, {"site": "MILL", "language": "en"}]),
         ("Garden,Language\nFERN,ESPAÑOL\nMILL\n", [{"site": "FERN", "language": "es"}, {"site": "MILL"}]),
         ("Alkalinity (mg/L)\tSite\n180\tFERN\n", [{"site": "FERN", "alkalinity_mg_l_caco3": 180.0}]),
-        ("Alcalinidad (mg/L);Jardín\n180;FERN\n", [{"site": "FERN", "alkalinity_mg_l_caco3": 180.0}]),
+        ("Alcalinidad (mg/L);Huerto\n180;FERN\n", [{"site": "FERN", "alkalinity_mg_l_caco3": 180.0}]),
         ("name\nOak Lane\n", [{"site": "Oak Lane", "name": "Oak Lane"}]),
         ('Site,Note\nFERN,"=1+1, so"\n', [{"site": "FERN", "note": "=1+1, so"}]),
     ],

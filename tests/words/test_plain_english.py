@@ -36,6 +36,7 @@ WORDS = (
     "model_words",
     "plan_words",
     "response_words",
+    "setting_words",
     "shopping_words",
 )
 """Modules of `trialkit.words` whose sentences are held to be short: name another, and its sentences are too."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from trialkit.desk.faults import Fault
+from trialkit.desk.field_faults import FieldFault
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.languages import gettext, in_every_language, translatable
 from trialkit.protocol.starting import dose_from
@@ -37,7 +37,7 @@ def acids_in(text: str) -> list[str]:
     return list(dict.fromkeys(NO_PRODUCT if plain_name(name) in words else name for name in names_in(text)))
 
 
-def doses_in(text: str, field: str = "doses") -> tuple[list[float], list[Fault]]:
+def doses_in(text: str, field: str = "doses") -> tuple[list[float], list[FieldFault]]:
     r"""Read doses, one a line, increasing; tell what is no number. A comma within a number is not taken for a point.
 
     Examples
@@ -51,7 +51,7 @@ def doses_in(text: str, field: str = "doses") -> tuple[list[float], list[Fault]]
             found.add(dose_from(part))
         except ValueError:
             told = gettext("“{typed}” is not one number. Write level teaspoons, such as 4 or 4.5.", typed=part)
-            faults.append(Fault(field, told))
+            faults.append(FieldFault(field, told))
     return sorted(found), faults
 
 

@@ -7,7 +7,7 @@ from trialkit.desk.rooms.ledger import room as ledger
 from trialkit.desk.rooms.mailing import room as mailing
 from trialkit.desk.rooms.settings import room as settings
 from trialkit.desk.rooms.sizes import room as sizes
-from trialkit.desk.rooms.starting import room as starting
+from trialkit.desk.rooms.starting_room import room as starting
 from trialkit.desk.rooms.trial import room as trial
 
 ROOMS = (front, starting, settings, sizes, mailing, trial, answer, ledger, county)

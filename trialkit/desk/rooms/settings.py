@@ -16,8 +16,8 @@ from pydantic import BaseModel
 from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, page, trial_folder
 from trialkit.desk.deeds import Deed
-from trialkit.desk.faults import Fault, by_field, faults_of
-from trialkit.desk.rooms.starting import understood
+from trialkit.desk.field_faults import FieldFault, by_field, faults_of
+from trialkit.desk.rooms.starting_room import understood
 from trialkit.desk.typed import doses_in, form_values, names_in
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.table_names import PROTOCOL_FILE
@@ -93,7 +93,7 @@ def change(name: str) -> AnyResponse:
     ]
     faults = [fault for one in changed if one.kind == "doses" for fault in doses_in(form[one.field], one.field)[1]]
     faults += [
-        Fault(one.field, gettext("It was changed meanwhile, and says now: {now}", now=one.value or "–"))
+        FieldFault(one.field, gettext("It was changed meanwhile, and says now: {now}", now=one.value or "–"))
         for one in changed
         if form.get(f"was-{one.field}", "") != one.value
     ]
@@ -116,7 +116,7 @@ def _field_of(problem: Problem, fields: Mapping[str, str]) -> str:
     return next((fields[key] for n in range(len(parts), 0, -1) if (key := ".".join(parts[:n])) in fields), "")
 
 
-def _settings(name: str, typed: Mapping[str, str], faults: list[Fault] | None = None) -> Response:
+def _settings(name: str, typed: Mapping[str, str], faults: list[FieldFault] | None = None) -> Response:
     folder = trial_folder(name)
     return page(
         "settings",
@@ -161,7 +161,7 @@ def _plan_table(table: str) -> PlanTable:
     return found
 
 
-def _list(name: str, table: PlanTable, text: str | None, faults: list[Fault] | None = None) -> Response:
+def _list(name: str, table: PlanTable, text: str | None, faults: list[FieldFault] | None = None) -> Response:
     folder, schema = trial_folder(name), load_schema(table)
     shown = _text_of(folder, table) if text is None else text
     found = read_list(schema, shown)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 from flask import Blueprint, Response, redirect, request
 
 from trialkit.desk.application import desk, page, trial_folder
-from trialkit.desk.faults import Fault, by_field, faults_of
+from trialkit.desk.field_faults import FieldFault, by_field, faults_of
 from trialkit.desk.rooms.settings import set_plan
 from trialkit.documents.document import as_written
 from trialkit.domain.errors import NotComputed, WrongCall
@@ -34,10 +34,10 @@ MOST_BUCKETS = 2000
 
 
 @dataclass(frozen=True)
-class Answer:
+class SizesAnswer:
     """What a trial of some sizes takes and should bring."""
 
-    faults: tuple[Fault, ...] = ()
+    faults: tuple[FieldFault, ...] = ()
     told: Annotated[tuple[str, ...], "What it takes, gains and leaves open."] = ()
     verdict: Annotated[str, "What to do with it; empty where only the first was asked."] = ""
     why: Annotated[tuple[str, ...], "The design to run, with reasons and limits."] = ()
@@ -51,7 +51,7 @@ def sizes(name: str) -> Response:
 
 @room.get("/answer")
 def answer(name: str) -> Response:
-    """Answer alone, for the script of the page: at once, or whole."""
+    """SizesAnswer alone, for the script of the page: at once, or whole."""
     given = {field: request.args.get(field, "") for field in FIELDS}
     found = _answer(name, given, is_whole=request.args.get("whole") == "1")
     return page("sizes_answer", answer=found)
@@ -77,10 +77,10 @@ def keep(name: str) -> AnyResponse:
     return redirect(where_next, 303)
 
 
-def _shown(name: str, given: Mapping[str, str], faults: tuple[Fault, ...] = ()) -> Response:
+def _shown(name: str, given: Mapping[str, str], faults: tuple[FieldFault, ...] = ()) -> Response:
     before = _as_planned(name)
     wanted = {field: given.get(field, "").strip() or before[field] for field in FIELDS}
-    found = Answer(faults) if faults else _answer(name, wanted, is_whole=True)
+    found = SizesAnswer(faults) if faults else _answer(name, wanted, is_whole=True)
     return page(
         "sizes",
         422 if found.faults else 200,
@@ -101,25 +101,25 @@ def _as_planned(name: str) -> dict[str, str]:
     return {"gardens": str(len(trial.sites())), "blocks": str(layout.blocks), "heads": str(bucket.heads)}
 
 
-def _sizes(given: Mapping[str, str]) -> tuple[Sizes, tuple[Fault, ...]]:
+def _sizes(given: Mapping[str, str]) -> tuple[Sizes, tuple[FieldFault, ...]]:
     numbers, faults = {}, []
     for field in FIELDS:
         text = given.get(field, "").strip()
         if text.isascii() and text.isdecimal() and 1 <= int(text[:9]) <= MOST[field]:
             numbers[field] = int(text)
         else:
-            faults.append(Fault(field, gettext("Write a whole number from 1 to {most}.", most=MOST[field])))
+            faults.append(FieldFault(field, gettext("Write a whole number from 1 to {most}.", most=MOST[field])))
     return Sizes(**numbers), tuple(faults)
 
 
-def _answer(name: str, given: Mapping[str, str], *, is_whole: bool) -> Answer:
+def _answer(name: str, given: Mapping[str, str], *, is_whole: bool) -> SizesAnswer:
     from trialkit.steps.plan_steps import foresee_sizes, plan_sizes
     from trialkit.words import plan_words as words
     from trialkit.words.measures import MeasureSystem
 
     here, (read, faults) = desk().workspace, _sizes(given)
     if faults:
-        return Answer(faults)
+        return SizesAnswer(faults)
     folder, ledger = trial_folder(name), here.ledger if here.has_ledger else None
     try:
         trial, told = foresee_sizes(folder, read, ledger, most_buckets=MOST_BUCKETS)
@@ -132,12 +132,12 @@ def _answer(name: str, given: Mapping[str, str], *, is_whole: bool) -> Answer:
             words.left_open_sentence(prospect, system),
         )
         if not is_whole:
-            return Answer(told=sentences)
+            return SizesAnswer(told=sentences)
         plan = as_written(plan_sizes(folder, read, ledger))
     except (TrialError, WrongCall, NotComputed) as error:
-        return Answer(faults_of(error, _field_of))
+        return SizesAnswer(faults_of(error, _field_of))
     verdict = f"{words.verdict_words(plan.verdict)}."
-    return Answer((), sentences, verdict, (words.what_to_do(plan, system), words.limits_sentence(plan)))
+    return SizesAnswer((), sentences, verdict, (words.what_to_do(plan, system), words.limits_sentence(plan)))
 
 
 def _grams(trial: CheckedTrial) -> float | None:

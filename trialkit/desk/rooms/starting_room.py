@@ -14,7 +14,7 @@ from flask import Blueprint, Response, request
 from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, page
 from trialkit.desk.deeds import Deed
-from trialkit.desk.faults import Fault, by_field, faults_of
+from trialkit.desk.field_faults import FieldFault, by_field, faults_of
 from trialkit.desk.typed import acids_in, doses_in, form_values, names_in
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.treatment import NO_PRODUCT
@@ -79,7 +79,7 @@ COLUMNS_OF = {
 
 
 @dataclass(frozen=True)
-class Product:
+class LabelledProduct:
     """A product of the trial, and what was typed of its label."""
 
     name: str
@@ -111,7 +111,7 @@ class Draft:
     doses: list[float] = field(init=False)
     acidifiers: list[str] = field(init=False)
     gardens: TypedList = field(init=False)
-    faults: list[Fault] = field(init=False)
+    faults: list[FieldFault] = field(init=False)
 
     def __post_init__(self) -> None:
         """Read the lists."""
@@ -161,11 +161,11 @@ class Draft:
         }
 
     @property
-    def products(self) -> list[Product]:
+    def products(self) -> list[LabelledProduct]:
         """Nutrient and acids, as ``trialkit new`` lists them."""
         acids = [name for name in self.acidifiers if name != NO_PRODUCT]
         named = [(self.nutrient, "nutrient")] * bool(self.nutrient) + [(name, "acid") for name in acids]
-        return [Product(name, kind, number) for number, (name, kind) in enumerate(named, start=1)]
+        return [LabelledProduct(name, kind, number) for number, (name, kind) in enumerate(named, start=1)]
 
     @property
     def products_text(self) -> str:
@@ -286,7 +286,7 @@ def _started(draft: Draft) -> AnyResponse:
     try:
         return do(Deed(title, draft.commands(seed), run, files), f"/trial/{draft.folder}/")
     except FileExistsError as error:  # another window was quicker
-        return _shown(draft, 3, [Fault("name", str(error))])
+        return _shown(draft, 3, [FieldFault("name", str(error))])
     except TrialError as error:
         faults = [*faults_of(error, partial(_field_of, draft))]
         steps = [number for number, names in enumerate(STEPS, 1) if any(one.field in names for one in faults)]
@@ -295,23 +295,25 @@ def _started(draft: Draft) -> AnyResponse:
         )
 
 
-def _faults(draft: Draft, step: int) -> list[Fault]:
+def _faults(draft: Draft, step: int) -> list[FieldFault]:
     """Tell what is wrong on a page; what later pages ask is taken to be answered rightly."""
-    faults: list[Fault] = []
+    faults: list[FieldFault] = []
     if step == 1:
         faults += draft.faults
         if not draft.said("question"):
-            faults.append(Fault("question", gettext("Write what the trial should find out.")))
+            faults.append(FieldFault("question", gettext("Write what the trial should find out.")))
         if not draft.choices and not faults:
             told = gettext(
                 "Nothing varies, so there is nothing to compare. Give two or more cultivars, doses or acids."
             )
-            faults.append(Fault("cultivars", told))
+            faults.append(FieldFault("cultivars", told))
         if draft.doses and not draft.said("nutrient"):
-            faults.append(Fault("nutrient", gettext("Name the nutrient that the doses are of, as its bag names it.")))
+            faults.append(
+                FieldFault("nutrient", gettext("Name the nutrient that the doses are of, as its bag names it."))
+            )
     if step == 2:
         lacking = [name for name in draft.choices if name not in draft.practice]
-        faults += (Fault(f"practice_{name}", gettext("Choose what gardeners use now.")) for name in lacking)
+        faults += (FieldFault(f"practice_{name}", gettext("Choose what gardeners use now.")) for name in lacking)
         if draft.products_text:
             found = read_list(load_schema("products"), draft.products_text).problems
             faults += faults_of(TrialError(found), partial(_field_of, draft)) if found else ()
@@ -327,25 +329,25 @@ def _faults(draft: Draft, step: int) -> list[Fault]:
     return []
 
 
-def _faults_of_gardens(draft: Draft) -> list[Fault]:
+def _faults_of_gardens(draft: Draft) -> list[FieldFault]:
     if not draft.said("gardens"):
-        return [Fault("gardens", gettext("Name at least one garden."))]
+        return [FieldFault("gardens", gettext("Name at least one garden."))]
     if errors := [one for one in draft.gardens.problems if one.severity == "error"]:
         return list(faults_of(TrialError(errors), lambda _: "gardens"))
     fault = fault_of_sites(draft.sites)
-    return [Fault("gardens", fault)] if fault else []
+    return [FieldFault("gardens", fault)] if fault else []
 
 
-def _faults_of_name_and_numbers(draft: Draft) -> list[Fault]:
+def _faults_of_name_and_numbers(draft: Draft) -> list[FieldFault]:
     try:
         desk().workspace.new_folder(draft.folder)
     except WrongCall as error:
-        return [Fault("name", str(error))]
+        return [FieldFault("name", str(error))]
     numbers = {name: draft.said(name) for name in ("blocks", "seed")}
     odd = [
         name for name, text in numbers.items() if not (text.isascii() and text.isdecimal()) and (text or name != "seed")
     ]
-    return [Fault(name, gettext("Write a whole number.")) for name in odd]
+    return [FieldFault(name, gettext("Write a whole number.")) for name in odd]
 
 
 def _assumed(draft: Draft) -> NewTrial:
@@ -377,7 +379,7 @@ def _field_of(draft: Draft, one: Problem) -> str:
     return next((FIELDS_OF_KEYS[key] for key in keys if key in FIELDS_OF_KEYS), "")
 
 
-def _shown(draft: Draft, step: int, faults: Sequence[Fault] = ()) -> Response:
+def _shown(draft: Draft, step: int, faults: Sequence[FieldFault] = ()) -> Response:
     carried = {name: text for name, text in draft.typed.items() if name not in _names_on(draft, step)}
     return page(
         "starting",

@@ -12,7 +12,7 @@ from trialkit.tables.problem import TrialError
 
 
 @dataclass(frozen=True)
-class Fault:
+class FieldFault:
     """One thing wrong."""
 
     field: Annotated[str, "Name of the field; empty of the form as a whole."]
@@ -20,29 +20,31 @@ class Fault:
     line: Annotated[int | None, "Of a text with many."] = None
 
 
-def faults_of(error: TrialError | WrongCall | NotComputed, field_of: Callable[[Problem], str]) -> tuple[Fault, ...]:
+def faults_of(
+    error: TrialError | WrongCall | NotComputed, field_of: Callable[[Problem], str]
+) -> tuple[FieldFault, ...]:
     """Tell each problem in the words of the commands, at the field that it is of."""
     from trialkit.words.problem_words import fault_sentence
 
     if not isinstance(error, TrialError):
-        return tuple(Fault("", line) for line in str(error).splitlines())
+        return tuple(FieldFault("", line) for line in str(error).splitlines())
     found = []
     for one in error.problems:
         field = field_of(one)
         place = "" if field else f"{', '.join(filter(None, (one.file, one.column)))}: "
-        found.append(Fault(field, f"{place}{fault_sentence(one)}", one.row if one.file.endswith(".csv") else None))
+        found.append(FieldFault(field, f"{place}{fault_sentence(one)}", one.row if one.file.endswith(".csv") else None))
     return tuple(dict.fromkeys(found))
 
 
-class FaultsByField(dict[str, tuple[Fault, ...]]):
+class FaultsByField(dict[str, tuple[FieldFault, ...]]):
     """Faults by the names of their fields; a field without any has none."""
 
-    def __missing__(self, field: str) -> tuple[Fault, ...]:
+    def __missing__(self, field: str) -> tuple[FieldFault, ...]:
         """Nothing is wrong with a field that is not named."""
         return ()
 
 
-def by_field(faults: Iterable[Fault]) -> FaultsByField:
+def by_field(faults: Iterable[FieldFault]) -> FaultsByField:
     """Gather faults by their fields."""
     found = FaultsByField()
     for one in faults:

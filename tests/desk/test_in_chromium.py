@@ -83,7 +83,10 @@ def test_a_page_of_a_stranger_can_do_nothing(open_desk: tuple[Path, str, Any]) -
     assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == before
 
 
-PAGES = ("/", "/trial/summer/", "/trial/summer/answer/", "/ledger/", "/county/", "/words/", "/nothing")
+PAGES = (
+    "/", "/trial/summer/", "/trial/summer/answer/", "/ledger/", "/county/", "/words/", "/nothing", "/new/",
+    "/trial/summer/settings/", "/trial/summer/list/sites/", "/trial/summer/sizes/", "/trial/summer/mail/",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize("path", PAGES)
@@ -125,3 +128,37 @@ def test_long_work_shows_how_far_it_is_and_can_be_stopped(open_desk: tuple[Path,
     page.get_by_role("button", name="Stop it").click()
     assert "No file is left half-written" in page.inner_text("main")
     assert (folder / "summer" / "results" / "results.json").read_bytes() == before
+
+
+def test_a_trial_is_started_and_its_sizes_answer_as_they_change(open_desk: tuple[Path, str, Any]) -> None:
+    """Four pages, each for every reader, a slip among them; then the answer follows the sizes without a button."""
+    folder, link, page = open_desk
+    page.set_viewport_size({"width": 390, "height": 900})
+    page.goto(link.partition("/open")[0] + "/new/")
+    go_on = page.locator("main").get_by_role("button", name="Go on")
+    go_on.click()
+    assert complaints(page) == []
+    page.get_by_role("alert").get_by_role("link", name="Write what the trial should find out.").click()
+    assert page.evaluate("document.activeElement.id") == "question"
+    page.keyboard.type("Which cultivar?")
+    page.get_by_label("Cultivars to try").fill("Fenleaf\nPaleheart")
+    go_on.click()
+    page.get_by_role("group", name="Which cultivar do gardeners grow now?").get_by_label("Fenleaf").check()
+    assert complaints(page) == []
+    go_on.click()
+    page.get_by_role("textbox", name="Gardens").fill("Garden\tLanguage\nFERN\tSpanish\nMILL\t")
+    page.get_by_label("Season").fill("spring 2030")
+    page.get_by_label("Season").press("Enter")
+    assert "FERN" in page.get_by_role("table", name="Gardens as they were understood").inner_text()
+    assert complaints(page) == []
+    page.get_by_role("button", name="Start the trial").click()
+    assert page.url.endswith("/trial/spring-2030/")
+    assert (folder / "spring-2030" / "sites.csv").read_text("utf-8").splitlines()[1].startswith("FERN")
+    page.get_by_role("link", name="Try other sizes").click()
+    answer = page.locator("#answer")
+    assert "It takes 12 buckets in 2 gardens" in answer.inner_text()
+    page.get_by_label("Blocks in each garden").fill("4")
+    answer.get_by_text("It takes 16 buckets").wait_for(timeout=30_000)
+    answer.get_by_text("is worked out next").wait_for(state="detached", timeout=60_000)
+    page.get_by_role("button", name="Keep these sizes").click()
+    assert "blocks = 4 " in (folder / "spring-2030" / "trial.toml").read_text("utf-8")

@@ -10,6 +10,7 @@ from typing import Annotated, TypeVar
 import numpy as np
 import pandas as pd
 
+from trialkit.advice.sample_information import Preposterior
 from trialkit.analysis.advising import AdviceQuestion
 from trialkit.analysis.bucket_records import question_of
 from trialkit.documents.plan import (
@@ -26,7 +27,7 @@ from trialkit.documents.plan import (
 from trialkit.domain.errors import NotComputed
 from trialkit.evidence.ledger_contents import LedgerContents
 from trialkit.planning.assumptions import Assumptions
-from trialkit.planning.beliefs import Known, Outlook, outlook
+from trialkit.planning.beliefs import Known, Outlook, outlook, with_fit
 from trialkit.planning.benches import planned_benches
 from trialkit.planning.calendar import calendar
 from trialkit.planning.earlier_trials import assumptions_from, known_from
@@ -66,6 +67,7 @@ def make_plan(
     judge: Judge = expected_power,
     ledger: LedgerContents | None = None,
     progress: Progress = lambda *_: None,
+    known: Known | None = None,
 ) -> Plan:
     """Plan the trial of a protocol.
 
@@ -83,6 +85,8 @@ def make_plan(
         Trials that the planned one goes on from.
     progress : callable
         Told how far the work is.
+    known : Known, optional
+        What a ledger knows, as from `known_before`, in place of the ledger.
 
     Raises
     ------
@@ -95,8 +99,8 @@ def make_plan(
     goal = _goal(protocol)
     progress("layout", 1, 1)
     limits = stated_limits(protocol, len(trial.sites))
-    question = question_of(trial, in_ledger=ledger is not None)
-    known = _known(ledger, question) if ledger else None
+    question = question_of(trial, in_ledger=known is not None or ledger is not None)
+    known = _known(ledger, question) if ledger and known is None else known
     found = designs(trial, limits, is_known=known is not None)
     asked = next(found)
     thought = outlook(trial, question, protocol.treatments(), assumptions, known)
@@ -189,18 +193,37 @@ class Foresight:
     prospect: Prospect
 
 
-def foresee(trial: CheckedTrial, assumptions: Assumptions, ledger: LedgerContents | None = None) -> Foresight:
-    """Work out what the trial asked for is worth, as `make_plan` does.
+def known_before(trial: CheckedTrial, assumptions: Assumptions, ledger: LedgerContents) -> Known:
+    """Gather and fit what a ledger knows before a trial, which no size of the trial changes.
 
     Arguments and errors are those of `make_plan`.
     """
-    limits, question = stated_limits(trial.protocol, len(trial.sites)), question_of(trial, in_ledger=ledger is not None)
-    known = _known(ledger, question) if ledger else None
+    question = question_of(trial, in_ledger=True)
+    return with_fit(trial, question, trial.protocol.treatments(), assumptions, _known(ledger, question))
+
+
+def foresee(trial: CheckedTrial, assumptions: Assumptions, known: Known | None = None) -> Foresight:
+    """Work out what the trial asked for is worth, as `make_plan` does.
+
+    Parameters
+    ----------
+    trial : CheckedTrial
+    assumptions : Assumptions
+    known : Known, optional
+        What a ledger knows, as from `known_before`.
+
+    Raises
+    ------
+    WrongCall
+        If the protocol cannot be laid out.
+    """
+    limits, question = stated_limits(trial.protocol, len(trial.sites)), question_of(trial, in_ledger=known is not None)
     asked = next(designs(trial, limits, is_known=known is not None))
     thought = outlook(trial, question, trial.protocol.treatments(), assumptions, known)
-    one = valued(thought, asked)
+    after = preposterior(thought, asked)
+    one = Valued(asked, after.foreseen)
     (row,) = design_rows(thought, [one], limits, partial(worth_a_year, trial.protocol))
-    return Foresight(row, _prospect(trial.protocol, thought, one))
+    return Foresight(row, _prospect(trial.protocol, thought, one, after))
 
 
 def _known(ledger: LedgerContents, question: AdviceQuestion) -> Known:
@@ -235,9 +258,9 @@ def _value(
     )
 
 
-def _prospect(protocol: Protocol, thought: Outlook, one: Valued) -> Prospect:
+def _prospect(protocol: Protocol, thought: Outlook, one: Valued, after: Preposterior | None = None) -> Prospect:
     """What a design is expected to bring, and to leave open."""
-    left = preposterior(thought, one.design).left_open()
+    left = (after or preposterior(thought, one.design)).left_open()
     per_gram, candidacy = thought.beliefs.value.per_gram, thought.candidacy
     value_g, heads = one.foreseen.value / per_gram, protocol.decision.heads_a_year
     has_doses = bool(candidacy.gathered.terms.scale)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import PROTOCOL_FILE
+from trialkit.evidence.ledger_index import INDEX
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     from trialkit.documents.plan import Plan
     from trialkit.evidence.ledger_contents import LedgerContents
     from trialkit.planning.assumptions import Assumptions
+    from trialkit.planning.beliefs import Known
     from trialkit.planning.planned_design import ModelOf
     from trialkit.planning.trial_plan import Foresight
     from trialkit.planning.trial_sizes import Judge
@@ -104,8 +107,7 @@ def foresee_sizes(
     buckets = effort(trial.protocol, len(trial.sites), trial.protocol.bucket.heads).buckets
     if most_buckets is not None and buckets > most_buckets:
         raise NotComputed(f"With {buckets} buckets it cannot be worked out at once: set these sizes, then plan it.")
-    with _read_ledger(ledger) as found:
-        return trial, foresee(trial, _assumptions(trial.protocol, None), found)
+    return trial, foresee(trial, _assumptions(trial.protocol, None), _known_before(folder, ledger))
 
 
 def plan_sizes(folder: Path, sizes: Sizes, ledger: Path | None) -> Plan:
@@ -114,10 +116,43 @@ def plan_sizes(folder: Path, sizes: Sizes, ledger: Path | None) -> Plan:
     from trialkit.planning.trial_plan import make_plan
 
     trial = _sized(folder, sizes)
-    with _read_ledger(ledger) as found:
-        return make_plan(
-            trial, model_of(trial.protocol), _assumptions(trial.protocol, None), expected_power, found, lambda *_: None
-        )
+    assumptions, known = _assumptions(trial.protocol, None), _known_before(folder, ledger)
+    return make_plan(trial, model_of(trial.protocol), assumptions, expected_power, known=known)
+
+
+def telling_ledger(folder: Path, ledger: Path | None) -> Path | None:
+    """Return a ledger if it tells anything of a planned trial, else None: that is then planned by common practice.
+
+    Raises
+    ------
+    WrongCall
+        If the ledger cannot be read.
+    """
+    try:
+        return ledger if _known_before(folder, ledger) else None
+    except NotComputed:
+        return None
+
+
+def _known_before(folder: Path, ledger: Path | None) -> Known | None:
+    """Gather what a ledger knows before a trial, kept while neither changes, as whoever tries sizes asks often."""
+    if ledger is None:
+        return None
+    read = (folder / PROTOCOL_FILE, folder / "products.csv", ledger / INDEX)
+    state = tuple(hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else "" for path in read)
+    gather = _known_in_state if state[-1] else _known_in_state.__wrapped__
+    return gather(folder, ledger, state)
+
+
+@lru_cache(maxsize=4)
+def _known_in_state(folder: Path, ledger: Path, _: tuple[str, ...]) -> Known:
+    from trialkit.planning.trial_plan import known_before
+
+    trial = _sized(folder, Sizes())
+    with ExitStack() as held:
+        found = held.enter_context(_read_ledger(ledger))
+        assert found is not None
+        return known_before(trial, _assumptions(trial.protocol, None), found)
 
 
 def _sized(folder: Path, sizes: Sizes) -> CheckedTrial:

@@ -45,7 +45,7 @@ class SizesAnswer:
 
 @room.get("/")
 def sizes(name: str) -> Response:
-    """Show the sizes with the whole answer."""
+    """Show the sizes with what can be told at once; with a button, or a script, the whole answer."""
     return _shown(name, request.args)
 
 
@@ -80,7 +80,7 @@ def keep(name: str) -> AnyResponse:
 def _shown(name: str, given: Mapping[str, str], faults: tuple[FieldFault, ...] = ()) -> Response:
     before = _as_planned(name)
     wanted = {field: given.get(field, "").strip() or before[field] for field in FIELDS}
-    found = SizesAnswer(faults) if faults else _answer(name, wanted, is_whole=True)
+    found = SizesAnswer(faults) if faults else _answer(name, wanted, is_whole=given.get("whole") == "1")
     return page(
         "sizes",
         422 if found.faults else 200,
@@ -113,15 +113,16 @@ def _sizes(given: Mapping[str, str]) -> tuple[Sizes, tuple[FieldFault, ...]]:
 
 
 def _answer(name: str, given: Mapping[str, str], *, is_whole: bool) -> SizesAnswer:
-    from trialkit.steps.plan_steps import foresee_sizes, plan_sizes
+    from trialkit.steps.plan_steps import foresee_sizes, plan_sizes, telling_ledger
     from trialkit.words import plan_words as words
     from trialkit.words.measures import MeasureSystem
 
     here, (read, faults) = desk().workspace, _sizes(given)
     if faults:
         return SizesAnswer(faults)
-    folder, ledger = trial_folder(name), here.ledger if here.has_ledger else None
+    folder = trial_folder(name)
     try:
+        ledger = telling_ledger(folder, here.ledger if here.has_ledger else None)
         trial, told = foresee_sizes(folder, read, ledger, most_buckets=MOST_BUCKETS)
         system = MeasureSystem(trial.protocol.trial.measures, _grams(trial))
         prospect = as_written(told.prospect)

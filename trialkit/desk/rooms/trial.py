@@ -107,7 +107,10 @@ def take(name: str, step: str) -> AnyResponse:
 
 
 def _plan(name: str, folder: Path) -> tuple[Deed, bool]:
-    ledger = desk().workspace.ledger if desk().workspace.has_ledger else None
+    from trialkit.steps.plan_steps import telling_ledger
+
+    here = desk().workspace
+    ledger = telling_ledger(folder, here.ledger if here.has_ledger else None)
     words = ("plan", name) if ledger is None else ("plan", name, "--ledger", ledger.name)
     return Deed(gettext("Plan"), (words,), partial(deeds.plan, folder, ledger)), True
 

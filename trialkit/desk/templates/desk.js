@@ -25,5 +25,6 @@ if (sizes) {
     shown.innerHTML = told;
     if (!whole) waiting = setTimeout(ask, 600, true);
   };
+  if (shown.querySelector("[data-waits]")) waiting = setTimeout(ask, 100, true);
   sizes.addEventListener("input", () => { clearTimeout(waiting); waiting = setTimeout(ask, 200, false); });
 }

@@ -18,7 +18,7 @@ from trialkit.analysis.share_variation import share_variation
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.stats.shares import GroupShares, overdispersion, shares_by_clusters, shares_by_design_effect
 
-TRIALS, TESTS, SEED = 200, 600, 20270611
+TRIALS, TESTS, SEED = 200, 300, 20270611
 SHARES, HEADS = (0.95, 0.9, 0.8, 0.6), 4
 EQUAL = 0.8
 BLOCK_LOGIT, BUCKET_LOGIT = 0.2, 0.3

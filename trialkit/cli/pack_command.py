@@ -10,7 +10,7 @@ import click
 from trialkit.cli.failures import CallFailure, DataFailure, speaks_plainly
 from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer
-from trialkit.steps.pack_steps import pack_folder
+from trialkit.steps.pack_steps import pack_folder, trial_to_publish
 
 if TYPE_CHECKING:
     from trialkit.protocol.publication import Licence
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 @click.option(
     "--licence",
     type=click.Choice(["CC-BY-4.0", "CC0-1.0"]),
-    help="Licence under which others may use the data. Without it: as trial.toml says, else CC-BY-4.0.",
+    help="Licence under which others may use the data. Without it: as trial.toml or county.toml says, else CC-BY-4.0.",
 )
 @click.option("--check", "only_check", is_flag=True, help="Write nothing; name what a citable publication still lacks.")
 @as_json
@@ -31,8 +31,8 @@ def command(folder: Path, into: Path | None, licence: Licence | None, only_check
     """Pack the trial in DIR as open data that others can analyse again: a Frictionless Data Package.
 
     The trial must pass trialkit check. The package also describes it for catalogues: DataCite, RO-Crate and MIAPPE.
-    Who, where and when stand under [publication] in trial.toml. Names of gardens and notes go in as they are: read
-    them before you publish.
+    Who, where and when stand under [publication] in trial.toml. What is the same for every trial may stand there in
+    county.toml instead. Names of gardens and notes go in as they are: read them before you publish.
 
     Example: trialkit pack autumn_dose --check
     """
@@ -48,9 +48,8 @@ def command(folder: Path, into: Path | None, licence: Licence | None, only_check
 def _tell_gaps(folder: Path, *, as_json: bool) -> None:
     from trialkit.documents.answers import PackCheckAnswer
     from trialkit.report.metadata import gaps
-    from trialkit.rules.trial_folder import read_trial
 
-    missing = gaps(read_trial(folder))
+    missing = gaps(trial_to_publish(folder))
     if as_json or not missing:
         answer(PackCheckAnswer(not missing, missing), "Nothing that the standards ask for is missing.", as_json=as_json)
     if missing:

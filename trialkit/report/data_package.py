@@ -257,7 +257,7 @@ def _resource(name: str, path: str, description: str, mediatype: str, files: Map
 def _descriptor(
     trial: CheckedTrial, licence: Licence, resources: Sequence[Mapping[str, Any]], identity: str
 ) -> dict[str, Any]:
-    about, told = trial.protocol.trial, trial.protocol.publication
+    about, told = trial.protocol.trial, trial.publication
     title, path = LICENCES[licence]
     return {
         "$schema": PROFILE,

@@ -2,7 +2,7 @@
 
 import unicodedata
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -65,7 +65,7 @@ class CountyBlock:
     file: Annotated[Path, "Where it was read."]
     county: Annotated[County, "What it says."]
     logo: Annotated[bytes | None, "Its logo, a PNG."]
-    publication: Annotated[Origin, "What its data packages tell alike."]
+    publication: Annotated[Origin, "What its data packages tell alike."] = field(default_factory=Origin)
 
 
 @dataclass(frozen=True)

@@ -9,14 +9,14 @@ from trialkit.domain.errors import WrongCall
 from trialkit.steps.trial_steps import RESULTS_FILE, RESULTS_FOLDER, changed_inputs, read_results
 
 if TYPE_CHECKING:
-    from trialkit.documents.answers import PackAnswer
+    from trialkit.documents.answers import Gap, PackAnswer
     from trialkit.protocol.publication import Licence
     from trialkit.rules.trial_folder import CheckedTrial
 
 USUAL_LICENCE: Licence = "CC-BY-4.0"
 
 
-def trial_to_publish(folder: Path) -> CheckedTrial:
+def _trial_to_publish(folder: Path) -> CheckedTrial:
     """Read a trial whose county's block, which tells what trial.toml does not, is without faults."""
     from trialkit.protocol.county import read_county
     from trialkit.rules.trial_folder import read_trial
@@ -39,7 +39,7 @@ def pack_folder(folder: Path, into: Path | None, licence: Licence | None = None)
             f'--into "{"" if into == Path() else into}" does not end in .zip: name a file such as trial.zip.'
         )
     with at_work(folder):
-        trial = trial_to_publish(folder)
+        trial = _trial_to_publish(folder)
         used = licence or trial.publication.licence or USUAL_LICENCE
         results, said = None, f"It holds no results: to have them in, run trialkit analyse {folder} first."
         path = folder / RESULTS_FOLDER / RESULTS_FILE
@@ -64,3 +64,10 @@ def pack_folder(folder: Path, into: Path | None, licence: Licence | None = None)
         f"Packed {len(trial.heads)} heads in {len(trial.layout)} buckets: {target} ({len(data) / 1000:.0f} kB, data "
         f"under {used}). {said} Names of gardens and notes are in it: read them before you publish.{lacking}"
     )
+
+
+def pack_gaps(folder: Path) -> tuple[Gap, ...]:
+    """Name what a citable publication of a trial still lacks."""
+    from trialkit.report.metadata import gaps
+
+    return gaps(_trial_to_publish(folder))

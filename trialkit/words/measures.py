@@ -17,7 +17,7 @@ FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 MOST_SPOONS_TSP = 12.0
 """A quarter of a cup: beyond it liquids are told in cups."""
 SMALL_PART_G = 10.0
-"""Of a head: below it a gain or a limit is told to one decimal more than a head is."""
+"""Of a head: below it a gain is told to one decimal more than a head is."""
 TABLESPOON_TSP, CUP_TABLESPOONS = 3, 16
 FILLED_ONCE = {
     12.0: translatable("a quarter of a cup"),
@@ -173,7 +173,9 @@ def part_places(grams: float, measures: Measures) -> int:
 
 
 def least_weight(grams: float, system: MeasureSystem = KITCHEN) -> str:
-    """Say a weight that a protocol states: as stated, in ounces to the place of such a part, never as nothing.
+    """Say a weight that a protocol states, a small part of a head: as stated, in ounces to the hundredth.
+
+    Never as nothing, where it is not.
 
     Examples
     --------
@@ -182,7 +184,7 @@ def least_weight(grams: float, system: MeasureSystem = KITCHEN) -> str:
     """
     if system.measures != "kitchen":
         return f"{number(grams)} g"
-    places = part_places(grams, "kitchen")
+    places = DECIMALS["oz"] + FINER
     least = 10.0**-places if grams > 0 else 0.0
     return f"{number(max(round(grams / OUNCE_G, places), least))} oz"
 

@@ -71,7 +71,7 @@ def test_a_conflict_is_listed_and_chosen(folder: Path, good: Good, tmp_path: Pat
     assert result.returncode == DATA_ERROR
     assert f'kept      "{kept}"  from first.csv' in result.stdout
     assert 'returned  "99"  from second.csv' in result.stdout
-    document = json.loads(run("merge", folder, "--json").stdout)
+    document = json.loads(run("merge", folder, "--json").stdout)["answer"]
     (conflict,) = document["conflicts"]
     assert f",{kept}," in (folder / "heads.csv").read_text("utf-8")
     told = run("check", folder)
@@ -112,7 +112,7 @@ def test_headings_are_answered_by_options_or_a_file(folder: Path, good: Good, tm
     assert told.returncode == DONE, told.stdout
     assert "heads: 16 new" in told.stdout
     again = run("merge", folder, path, "--json")
-    assert json.loads(again.stdout)["files"][0]["tables"]["heads"]["same"] == 16
+    assert json.loads(again.stdout)["answer"]["files"][0]["tables"]["heads"]["same"] == 16
 
 
 def test_what_a_file_says_otherwise_is_taken_with_a_reason(folder: Path, good: Good, tmp_path: Path) -> None:

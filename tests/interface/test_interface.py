@@ -58,7 +58,7 @@ def test_methods_give_what_commands_give(trial: trialkit.Trial) -> None:
     assert json.loads(as_text(trial.results)) == stored
     assert trial.verify() == ()
     again = run("analyse", trial.folder, "--json")
-    assert json.loads(again.stdout)["decision"] == stored["decision"]
+    assert json.loads(again.stdout)["answer"]["decision"] == stored["decision"]
     packed = trial.pack()
     assert (Path(packed.file).stat().st_size, packed.has_results) == (packed.bytes, True)
 

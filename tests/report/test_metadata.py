@@ -174,7 +174,7 @@ def test_what_is_missing_is_named(published: CheckedTrial, folder: Path) -> None
     bare = run("pack", EXAMPLE, "--check")
     assert bare.returncode == 1
     assert "MIAPPE 1.2 asks for Geographic location (country): tell it in publication.country." in bare.stderr
-    answer = json.loads(run("pack", EXAMPLE, "--check", "--json").stdout)
+    answer = json.loads(run("pack", EXAMPLE, "--check", "--json").stdout)["answer"]
     assert answer["ok"] is False
     assert {one["standard"] for one in answer["missing"]} == {"MIAPPE 1.2", "DataCite 4.5", "RO-Crate 1.3"}
     assert not (EXAMPLE / "results").exists()

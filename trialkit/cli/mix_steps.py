@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trialkit.domain.errors import WrongCall
+from trialkit.tables.nearest import meant
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -294,7 +295,8 @@ def _products(asked: Asked, name: str, option: str, otherwise: str) -> pd.DataFr
         )
     products = asked.read.products
     if name not in set(products["product"]):
-        raise WrongCall(f'products.csv lists no "{name}". It lists {", ".join(products["product"])}.')
+        listed = list(products["product"])
+        raise WrongCall(f'products.csv lists no "{name}". It lists {", ".join(listed)}.{meant(name, listed)}')
     return products
 
 

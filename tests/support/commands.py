@@ -12,7 +12,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager, redirect_stderr, redirect_stdout
+from contextlib import contextmanager, redirect_stderr, redirect_stdout, suppress
 from typing import Any
 from unittest.mock import patch
 
@@ -68,6 +68,27 @@ def start(*arguments: Any, **environment: str) -> subprocess.CompletedProcess[st
         stdin=subprocess.DEVNULL,
         env={**os.environ, **environment},
     )
+
+
+def at_terminal(*arguments: Any, typed: str = "", **environment: str) -> tuple[int, str]:
+    """Start the interpreter anew and run ``trialkit`` in it at a terminal; return its status and all that is shown."""
+    import pty
+
+    ours, theirs = pty.openpty()
+    try:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "trialkit", *map(str, arguments)],
+            stdin=theirs, stdout=theirs, stderr=theirs, env={**os.environ, **environment},
+        )  # fmt: skip
+        os.close(theirs)
+        os.write(ours, typed.encode("utf-8"))
+        shown = b""
+        with suppress(OSError):  # which is how the end of a terminal is told
+            while more := os.read(ours, 4096):
+                shown += more
+        return process.wait(), shown.decode("utf-8").replace("\r\n", "\n")
+    finally:
+        os.close(ours)
 
 
 @contextmanager

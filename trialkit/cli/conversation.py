@@ -126,10 +126,7 @@ class Command(SharedOptions):
         talk = conversation()
         talk.has_begun, talk.command = True, name_of(ctx)
         talk.folder = ctx.params.get("folder") or ctx.params.get("ledger")
-        from trialkit.cli.speaking import progress_shown
-
-        with progress_shown():
-            return super().invoke(ctx)
+        return super().invoke(ctx)
 
 
 class Group(SharedOptions, click.Group):

@@ -11,7 +11,7 @@ from trialkit.cli.conversation import Command
 from trialkit.cli.failures import CallFailure, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
 from trialkit.cli.shared_options import by_whom, trial_folder
-from trialkit.cli.speaking import Line, answer
+from trialkit.cli.speaking import AnswerLine, answer
 
 
 @click.command("correct", cls=Command)
@@ -44,7 +44,7 @@ def command(folder: Path, bucket: str, words: tuple[str, ...], why: str, by: str
     head, values = _row_and_values(words, measured_on)
     outcome = correct(folder, Wanted(bucket, head, measured_on, values), Reason(why, by, date.today()))
     told = correct_lines(outcome, str(folder))
-    answer(told_correct(outcome), *(Line(text, is_asked=not outcome.ok) for text in told))
+    answer(told_correct(outcome), *(AnswerLine(text, is_asked=not outcome.ok) for text in told))
     return DONE if outcome.ok else DATA_ERROR
 
 

@@ -10,7 +10,7 @@ import click
 from trialkit.cli.conversation import Command
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.named_choice import NamedChoice
-from trialkit.cli.speaking import Line, answer
+from trialkit.cli.speaking import AnswerLine, answer
 from trialkit.domain.units import Measures
 from trialkit.languages import LANGUAGES
 
@@ -43,4 +43,4 @@ def command(folder: Path, **changes: str | None) -> None:
 
     given = {key: value for key, value in changes.items() if value is not None}
     document, text = set_county(folder, given) if given else show_county(folder)
-    answer(document, Line(text, is_asked=not given))
+    answer(document, AnswerLine(text, is_asked=not given))

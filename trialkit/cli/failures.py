@@ -10,7 +10,7 @@ import click
 
 from trialkit.cli.conversation import conversation
 from trialkit.cli.main import DATA_ERROR, NOT_COMPUTED, WRONG_CALL
-from trialkit.cli.speaking import Line, complain
+from trialkit.cli.speaking import AnswerLine, complain, progress_shown
 from trialkit.documents.document import DamagedDocument
 from trialkit.documents.problems import Problem
 from trialkit.domain.errors import NotComputed, WrongCall
@@ -33,7 +33,7 @@ class FixableFailure(click.ClickException):
 
     def show(self, file: Any = None) -> None:  # noqa: ARG002
         """Print the problems, then the message."""
-        for line in (*problem_lines(self.problems), Line(f"Error: {self.message}")):
+        for line in (*problem_lines(self.problems), AnswerLine(f"Error: {self.message}")):
             complain(line, self.talk)
 
 
@@ -55,7 +55,7 @@ class ComputationFailure(FixableFailure):
     exit_code = NOT_COMPUTED
 
 
-def problem_lines(problems: Iterable[Problem]) -> Iterator[Line]:
+def problem_lines(problems: Iterable[Problem]) -> Iterator[AnswerLine]:
     """Say problems, errors first, one a line; of many alike the first few and a count."""
     alike: dict[tuple[str, str, str, str | None], list[Problem]] = {}
     for problem in sorted(problems, key=lambda p: p.severity != "error"):
@@ -64,16 +64,17 @@ def problem_lines(problems: Iterable[Problem]) -> Iterator[Line]:
         more = len(group) - MOST_ALIKE
         told = [problem_sentence(problem) for problem in group[:MOST_ALIKE]]
         for text in [*told, *([f"... and {more} more like these [{rule}]"] if more > 0 else [])]:
-            yield Line(text, severity, "red" if severity == "error" else "yellow")
+            yield AnswerLine(text, severity, "red" if severity == "error" else "yellow")
 
 
 def speaks_plainly(function: Command) -> Command:
-    """Turn what a person can fix into messages and exit codes; anything else is a bug and keeps its traceback."""
+    """Show progress; turn what a person can fix into messages and exit codes. All else is a bug with its traceback."""
 
     @wraps(function)
     def wrapped(*args: Any, **kwargs: Any) -> Any:
         try:
-            return function(*args, **kwargs)
+            with progress_shown():
+                return function(*args, **kwargs)
         except TrialError as error:
             failure = CallFailure if isinstance(error, PlanError) else DataFailure
             raise failure(f"{count(len(error.problems), 'problem')} to fix first.", error.problems) from error

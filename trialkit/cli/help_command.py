@@ -24,7 +24,10 @@ def _found(context: click.Context, words: Sequence[str]) -> click.Context:
 
 
 def _offered(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    here = _found(context, context.params.get("words") or ())
+    try:
+        here = _found(context, context.params.get("words") or ())
+    except click.UsageError:
+        return []
     return here.command.shell_complete(here, incomplete) if isinstance(here.command, click.Group) else []
 
 

@@ -14,7 +14,7 @@ from trialkit.cli.failures import CallFailure, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
 from trialkit.cli.named_choice import NamedChoice
 from trialkit.cli.shared_options import by_whom, trial_folder
-from trialkit.cli.speaking import Line, answer
+from trialkit.cli.speaking import AnswerLine, answer
 
 if TYPE_CHECKING:
     from trialkit.documents.returns import Verdict
@@ -117,11 +117,11 @@ def command(
     return DONE if outcome.ok else DATA_ERROR
 
 
-def _line(line: MergeLine, *, is_asked: bool) -> Line:
+def _line(line: MergeLine, *, is_asked: bool) -> AnswerLine:
     """Colour a line by its verdict; what was repaired, and merged without a question, is told beside the answer."""
     if line.verdict is None:
-        return Line(line.text, is_asked=is_asked)
-    return Line(line.text, line.verdict, COLORS[line.verdict], is_asked and line.verdict != "repaired")
+        return AnswerLine(line.text, is_asked=is_asked)
+    return AnswerLine(line.text, line.verdict, COLORS[line.verdict], is_asked and line.verdict != "repaired")
 
 
 def _read_if_dash(files: tuple[Path, ...]) -> list[Path | bytes]:

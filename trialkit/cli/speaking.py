@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from trialkit.documents.answers import Failure
 
 
-class Line(NamedTuple):
+class AnswerLine(NamedTuple):
     """A line of an answer; its label has a colour."""
 
     text: str
@@ -34,12 +34,12 @@ class Line(NamedTuple):
     """Whether it was asked for, rather than told beside it."""
 
 
-def answer(document: Any, *lines: str | Line) -> None:
+def answer(document: Any, *lines: str | AnswerLine) -> None:
     """Give what a command was asked for: to programs a document, to people lines."""
     talk = conversation()
     talk.document = document
     for line in lines:
-        one = line if isinstance(line, Line) else Line(line)
+        one = line if isinstance(line, AnswerLine) else AnswerLine(line)
         label = f"{one.label}: " if one.label else ""
         talk.asked.append(f"{label}{one.text}")
         if not talk.as_json and (one.is_asked or not talk.quiet):
@@ -51,22 +51,22 @@ def tell(text: str) -> None:
     talk = conversation()
     talk.done += text.split("\n")
     if not (talk.as_json or talk.quiet):
-        _print(Line(text), talk)
+        _print(AnswerLine(text), talk)
 
 
 def notice(text: str) -> None:
     """Say something beside the answer, where no program reads."""
     talk = conversation()
     if not talk.quiet:
-        _print(Line(text), talk, err=True)
+        _print(AnswerLine(text), talk, err=True)
 
 
-def complain(line: Line, talk: Conversation) -> None:
+def complain(line: AnswerLine, talk: Conversation) -> None:
     """Say what is wrong, which nothing silences."""
     _print(line, talk, err=True)
 
 
-def _print(line: Line, talk: Conversation, *, err: bool = False) -> None:
+def _print(line: AnswerLine, talk: Conversation, *, err: bool = False) -> None:
     label = f"{click.style(line.label, fg=line.color, bold=True)}: " if line.label else ""
     click.echo(f"{label}{printable(line.text)}", err=err, color=talk.color)
 

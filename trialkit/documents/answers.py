@@ -26,8 +26,8 @@ class Failure(Closed):
 
     kind: Annotated[
         FailureKind,
-        "The data have errors; the call was wrong, or a file cannot be read or written; a result cannot be computed; "
-        "it was stopped; trialkit has a fault.",
+        "Errors in the data; a wrong call, or a file that cannot be read or written; a result that cannot be computed; "
+        "a stop. Last, a fault of trialkit.",
     ]
     messages: Annotated[tuple[str, ...], "What is said of it, a line each."]
     problems: Annotated[

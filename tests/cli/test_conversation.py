@@ -14,6 +14,7 @@ from commands import DATA_ERROR, DONE, WRONG_CALL, at_terminal, run, start
 from laid_out_trial import laid_out
 from trialkit.cli.help_command import command as help_command
 from trialkit.cli.main import COMMANDS, group
+from writing_commands import quick
 
 MIX = ("mix", "--alkalinity", "120", "--acid", "vinegar")
 RED = "\x1b[31m"
@@ -163,7 +164,6 @@ def test_every_long_command_shows_progress(small: Path, tmp_path: Path) -> None:
     """Whatever may take over a second (DEVELOPERS.md)."""
     ledger = ("--ledger", tmp_path / "ledger")
     for words, told in (
-        (("demo", "--into", tmp_path / "demo"), "step 6 of 6, report"),
         (("analyse", small), "what to recommend"),
         (("report", small), "the report"),
         (("report", small, "--verify", "--with", "statsmodels"), "the second engine"),
@@ -177,6 +177,9 @@ def test_every_long_command_shows_progress(small: Path, tmp_path: Path) -> None:
         done = run(*words, watched=True)
         assert done.returncode == DONE, done.stderr
         assert f"Working out {told} ...\n" in done.stderr, words
+    with quick():  # no more than two steps
+        done = run("demo", "--into", tmp_path / "demo", watched=True)
+    assert "Working out step 2 of 2, layout ...\n" in done.stderr
 
 
 def test_a_bar_that_is_left_ends_its_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

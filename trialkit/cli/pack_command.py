@@ -12,7 +12,7 @@ from trialkit.cli.failures import CallFailure, DataFailure, speaks_plainly
 from trialkit.cli.named_choice import NamedChoice
 from trialkit.cli.shared_options import trial_folder
 from trialkit.cli.speaking import answer, tell
-from trialkit.steps.pack_steps import pack_folder
+from trialkit.steps.pack_steps import pack_folder, pack_gaps
 
 if TYPE_CHECKING:
     from trialkit.protocol.publication import Licence
@@ -49,10 +49,8 @@ def command(folder: Path, into: Path | None, licence: Licence | None, only_check
 
 def _tell_gaps(folder: Path) -> None:
     from trialkit.documents.answers import PackCheckAnswer
-    from trialkit.report.metadata import gaps
-    from trialkit.rules.trial_folder import read_trial
 
-    missing = gaps(read_trial(folder))
+    missing = pack_gaps(folder)
     answer(
         PackCheckAnswer(not missing, missing), *([] if missing else ["Nothing that the standards ask for is missing."])
     )

@@ -12,6 +12,7 @@ Usable on its own; reports/engine.md shows what for. The steps of a fit, one mod
 from trialkit.mixed.binomial import BinomialFit, fit_binomial
 from trialkit.mixed.fit import MixedFit, fit_mixed
 from trialkit.mixed.letters import letters
+from trialkit.mixed.likelihood_ratio import compare_fits
 from trialkit.mixed.refit import Refits, refit_many
 from trialkit.mixed.refusals import (
     ConfoundedTerm,
@@ -34,8 +35,13 @@ __all__ = [
     "NotEstimable",
     "Refits",
     "Separation",
+    "compare_fits",
     "fit_binomial",
     "fit_mixed",
     "letters",
     "refit_many",
 ]
+
+
+def __dir__() -> list[str]:
+    return sorted([*__all__, "example"])

@@ -29,7 +29,7 @@ class FTest:
     p: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FixedEffects(Estimates):
     """Fixed effects of one fitted model, and the means that they stand for."""
 
@@ -283,15 +283,6 @@ class FixedEffects(Estimates):
         table = self._estimates(asked.index[good], self.model.fixed.to_orthogonal(asked.rows[good]), confidence)
         table = table.rename(columns={"estimate": column})[[column, "se", "df", "lower", "upper"]]
         return table.reindex(asked.index).assign(estimable=good)
-
-    @property
-    def _kept_names(self) -> list[str]:
-        return [self.model.fixed.names[i] for i in self.model.fixed.kept]
-
-    @property
-    def _kept_basis(self) -> FloatArray:
-        """Rows that turn the orthogonal basis into the fixed effects of `coefficients`."""
-        return self.model.fixed.to_orthogonal(np.eye(len(self.model.fixed.names))[self.model.fixed.kept])
 
     def _estimates(self, index: pd.Index, basis: FloatArray, confidence: float) -> pd.DataFrame:
         small = self.small

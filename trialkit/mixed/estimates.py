@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.domain.arrays import FloatArray
+from trialkit.mixed.fitted import Fitted
 from trialkit.mixed.likelihood import Evaluation
 from trialkit.mixed.model import Model, Prepared
 from trialkit.mixed.orthogonal_strata import Strata, find_strata
@@ -17,8 +18,8 @@ from trialkit.mixed.scoring import FitRecord
 from trialkit.mixed.small_sample import SmallSample, small_sample, variance_covariance
 
 
-@dataclass(frozen=True)
-class Estimates:
+@dataclass(frozen=True, eq=False)
+class Estimates(Fitted):
     """The estimates of one fitted model (see `trialkit.mixed.MixedFit`, which adds what can be asked of them)."""
 
     formula: str
@@ -48,54 +49,8 @@ class Estimates:
         return self.model.variance_names
 
     @property
-    def dropped(self) -> int:
-        """Rows left out because a value was missing.
-
-        Returns
-        -------
-        int
-
-        Examples
-        --------
-        >>> from trialkit.mixed import example, fit_mixed
-        >>> lost = example.small_trial().replace({"weight_g": {106: np.nan}})
-        >>> fit_mixed(lost, "weight_g ~ dose", ["block"]).dropped
-        1
-        """
-        return self.model.dropped
-
-    @property
-    def aliased(self) -> tuple[str, ...]:
-        """Columns of the model matrix dropped because earlier ones already say the same.
-
-        Returns
-        -------
-        tuple of str
-
-        Examples
-        --------
-        >>> from trialkit.mixed import example, fit_mixed
-        >>> fit_mixed(example.small_trial(), "weight_g ~ dose_tsp + dose", ["block"]).aliased
-        ('dose[T.6]',)
-        """
-        return self.model.fixed.aliased
-
-    @property
-    def at_zero(self) -> tuple[str, ...]:
-        """Variances held at zero: too small to measure.
-
-        Returns
-        -------
-        tuple of str
-
-        Examples
-        --------
-        >>> from trialkit.mixed import example, fit_mixed
-        >>> even = example.small_trial().assign(bench=["a", "b", "c", "b", "c", "a", "c", "a", "b", "a", "b", "c"])
-        >>> fit_mixed(even, "weight_g ~ dose", ["block", "bench"]).at_zero
-        ('bench',)
-        """
-        return tuple(name for name, free in zip(self.names, self.record.free[0], strict=True) if not free)
+    def _free(self) -> tuple[bool, ...]:
+        return tuple(map(bool, self.record.free[0]))
 
     @property
     def criterion(self) -> float:
@@ -120,6 +75,26 @@ class Estimates:
         """
         lost = self.point.phi.shape[-1] if self.method == "reml" else 0
         return float(self.point.criterion[0] + 2 * (self.model.heads - lost) * np.log(self.prepared.scale[0]))
+
+    @property
+    def log_likelihood(self) -> float:
+        """Log likelihood, restricted unless ``method="ml"``: half of `criterion`, less than zero.
+
+        Returns
+        -------
+        float
+
+        Examples
+        --------
+        By full likelihood the strata's variances are 120 / 4 and 24 / 8, the mean and the doses counting as known.
+
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> by_hand = -(12 * np.log(2 * np.pi) + 4 * (np.log(30) + 1) + 8 * (np.log(3) + 1)) / 2
+        >>> fit = fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"], method="ml")
+        >>> round(fit.log_likelihood, 4), round(float(by_hand), 4)
+        (-28.2241, -28.2241)
+        """
+        return -self.criterion / 2
 
     @property
     def variances(self) -> pd.Series:

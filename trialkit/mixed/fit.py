@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.domain.short_repr import ShortRepr
+from trialkit.mixed.arguments import named_terms, require_kinds
 from trialkit.mixed.comparisons import (
     Adjustment,
     PosedComparison,
@@ -30,7 +31,7 @@ from trialkit.mixed.scoring import estimate
 def fit_mixed(
     data: pd.DataFrame,
     formula: str,
-    random: Sequence[str] = (),
+    random: str | Sequence[str] = (),
     *,
     bounds: Literal["nonnegative", "strata"] = "nonnegative",
     method: Literal["reml", "ml"] = "reml",
@@ -48,8 +49,8 @@ def fit_mixed(
         reference. Rows with a missing value are dropped and counted.
     formula : str
         Response and fixed part, such as ``"weight_g ~ cultivar * dose"``; column names only.
-    random : sequence of str
-        Random terms: columns, or ``"a:b"`` for joint levels.
+    random : str or sequence of str
+        Random terms, one or several: columns, or ``"a:b"`` for joint levels.
     bounds : {"nonnegative", "strata"}
         Hold variances at zero or above, or leave them free as long as V stays positive definite: a balanced trial
         then gives exactly the classical analysis of variance.
@@ -83,13 +84,14 @@ def fit_mixed(
     """
     if bounds not in ("nonnegative", "strata") or method not in ("reml", "ml"):
         raise MixedModelError("bounds is 'nonnegative' or 'strata'; method is 'reml' or 'ml'.")
-    model, response = build_model(data, formula, random, residual_by)
+    require_kinds(data, formula, residual_by=residual_by)
+    model, response = build_model(data, formula, named_terms(random), residual_by)
     prepared = prepare(model, response[None])
     point, record = estimate(model, prepared, restricted=method == "reml", bounded=bounds == "nonnegative")
     return MixedFit(formula, method, bounds, model, response, prepared, point, record)
 
 
-@dataclass(frozen=True, repr=False)
+@dataclass(frozen=True, repr=False, eq=False)
 class MixedFit(ShortRepr, LevelsAndRows):
     """A fitted model and what can be asked of it.
 

@@ -22,7 +22,7 @@ from trialkit.mixed.prediction import (
 from trialkit.mixed.refusals import MixedModelError
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LevelsAndRows(FixedEffects):
     """Predicted effects, residuals, leverage and simulated responses of one fitted model."""
 

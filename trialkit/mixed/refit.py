@@ -9,6 +9,7 @@ from typing import Any, cast
 import numpy as np
 
 from trialkit.domain.arrays import BoolArray, FloatArray
+from trialkit.mixed.equality import SameByContent
 from trialkit.mixed.fit import MixedFit
 from trialkit.mixed.hypotheses import term_contrasts
 from trialkit.mixed.likelihood import Evaluation
@@ -21,8 +22,8 @@ from trialkit.mixed.small_sample import FTests, SmallSample, small_sample
 PASS_ELEMENTS = 90_000
 
 
-@dataclass(frozen=True)
-class Refits:
+@dataclass(frozen=True, eq=False)
+class Refits(SameByContent):
     """Fits of many responses on one design, the responses in front.
 
     Attributes

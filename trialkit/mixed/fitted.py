@@ -1,0 +1,146 @@
+"""What linear and logistic fits tell alike: what was left out, how likely the data are, how many parameters say so."""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+
+import numpy as np
+
+from trialkit.domain.arrays import FloatArray
+from trialkit.mixed.equality import SameByContent
+from trialkit.mixed.model import Model
+
+
+class Fitted(SameByContent):
+    """A fitted model of either kind (see `trialkit.mixed.MixedFit` and `trialkit.mixed.BinomialFit`)."""
+
+    formula: str
+    model: Model
+
+    @property
+    @abstractmethod
+    def names(self) -> tuple[str, ...]:
+        """Names of the variances."""
+
+    @property
+    @abstractmethod
+    def log_likelihood(self) -> float:
+        """Log likelihood at the estimates."""
+
+    @property
+    @abstractmethod
+    def _free(self) -> tuple[bool, ...]:
+        """Whether each variance is above zero, or free to be below."""
+
+    @property
+    def dropped(self) -> int:
+        """Rows left out because a value was missing, or there was no trial.
+
+        Returns
+        -------
+        int
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> lost = example.small_trial().replace({"weight_g": {106: np.nan}})
+        >>> fit_mixed(lost, "weight_g ~ dose", ["block"]).dropped
+        1
+        """
+        return self.model.dropped
+
+    @property
+    def aliased(self) -> tuple[str, ...]:
+        """Columns of the model matrix dropped because earlier ones already say the same.
+
+        Returns
+        -------
+        tuple of str
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit_mixed(example.small_trial(), "weight_g ~ dose_tsp + dose", ["block"]).aliased
+        ('dose[T.6]',)
+        """
+        return self.model.fixed.aliased
+
+    @property
+    def at_zero(self) -> tuple[str, ...]:
+        """Variances held at zero: too small to measure.
+
+        Returns
+        -------
+        tuple of str
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> even = example.small_trial().assign(bench=["a", "b", "c", "b", "c", "a", "c", "a", "b", "a", "b", "c"])
+        >>> fit_mixed(even, "weight_g ~ dose", ["block", "bench"]).at_zero
+        ('bench',)
+        """
+        return tuple(name for name, free in zip(self.names, self._free, strict=True) if not free)
+
+    @property
+    def parameters(self) -> int:
+        """Parameters fitted: fixed effects and variances, those at zero counted.
+
+        Returns
+        -------
+        int
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"]).parameters  # three means, two variances
+        5
+        """
+        return len(self.model.fixed.kept) + len(self.names)
+
+    @property
+    def aic(self) -> float:
+        """Akaike's (1974) criterion, ``-2 log_likelihood + 2 parameters``: less is better.
+
+        Of fits by restricted likelihood it compares random parts alone, under the same fixed part.
+
+        Returns
+        -------
+        float
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit = fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"], method="ml")
+        >>> round(fit.aic, 3), round(-2 * fit.log_likelihood + 2 * 5, 3)
+        (66.448, 66.448)
+        """
+        return -2 * self.log_likelihood + 2 * self.parameters
+
+    @property
+    def bic(self) -> float:
+        """Schwarz's (1978) criterion, ``-2 log_likelihood + parameters log n`` with n rows used: less is better.
+
+        Of fits by restricted likelihood it compares random parts alone, under the same fixed part.
+
+        Returns
+        -------
+        float
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit = fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"], method="ml")
+        >>> round(fit.bic - fit.aic, 6) == round(5 * float(np.log(12)) - 5 * 2, 6)
+        True
+        """
+        return -2 * self.log_likelihood + self.parameters * float(np.log(self.model.heads))
+
+    @property
+    def _kept_names(self) -> list[str]:
+        return [self.model.fixed.names[i] for i in self.model.fixed.kept]
+
+    @property
+    def _kept_basis(self) -> FloatArray:
+        """Rows that turn the orthogonal basis into the fixed effects of `coefficients`."""
+        return self.model.fixed.to_orthogonal(np.eye(len(self.model.fixed.names))[self.model.fixed.kept])

@@ -141,8 +141,8 @@ class BinomialFit(Fitted):
         return tuple(term.name for term in self.model.terms)
 
     @property
-    def _free(self) -> tuple[bool, ...]:
-        return self.record.free
+    def _free(self) -> dict[str, bool]:
+        return dict(zip(self.names, self.record.free, strict=True))
 
     @property
     def log_likelihood(self) -> float:

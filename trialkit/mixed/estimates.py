@@ -13,6 +13,7 @@ from trialkit.mixed.fitted import Fitted
 from trialkit.mixed.likelihood import Evaluation
 from trialkit.mixed.model import Model, Prepared
 from trialkit.mixed.orthogonal_strata import Strata, find_strata
+from trialkit.mixed.random_terms import RandomTerm, covariance_matrix
 from trialkit.mixed.refusals import MixedModelError
 from trialkit.mixed.scoring import FitRecord
 from trialkit.mixed.small_sample import SmallSample, small_sample, variance_covariance
@@ -38,7 +39,8 @@ class Estimates(Fitted):
         Returns
         -------
         tuple of str
-            The random terms, then ``residual``, or one ``residual:level`` for each level of `residual_by`.
+            The random terms (a slope is ``days by subject``), then ``residual``, or one ``residual:level`` for each
+            level of `residual_by`.
 
         Examples
         --------
@@ -49,8 +51,28 @@ class Estimates(Fitted):
         return self.model.variance_names
 
     @property
-    def _free(self) -> tuple[bool, ...]:
-        return tuple(map(bool, self.record.free[0]))
+    def _free(self) -> dict[str, bool]:
+        return dict(zip(self.model.parameter_names, map(bool, self.record.free[0]), strict=True))
+
+    @property
+    def singular(self) -> tuple[str, ...]:
+        """Random terms with a level and slopes whose covariance matrix is singular.
+
+        The data ask for a correlation of 1 or -1, or for a level or slope that does not vary: no more can be told of
+        the term. Leave out a slope, or make it independent.
+
+        Returns
+        -------
+        tuple of str
+            As the terms were named in `fit_mixed`.
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"]).singular
+        ()
+        """
+        return self.record.singular
 
     @property
     def criterion(self) -> float:
@@ -111,12 +133,83 @@ class Estimates(Fitted):
         >>> fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"]).variances.round(6).to_dict()
         {'block': 12.0, 'residual': 4.0}
         """
+        return self._parameters[list(self.names)].rename("variance")
+
+    @property
+    def covariances(self) -> pd.Series:
+        """Estimated covariances between the level and slopes of a random term.
+
+        Returns
+        -------
+        pandas.Series
+            By name (of a level and a slope ``subject with days``, of two slopes ``days with dose by subject``), in
+            squared units of the response a unit of the slopes' columns. Empty where no term is correlated.
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"]).covariances.to_dict()
+        {}
+        """
+        return self._parameters[list(self.model.covariance_names)].rename("covariance")
+
+    def random_covariance(self, term: str) -> pd.DataFrame:
+        """Standard deviations and correlations of the level and slopes of a random term.
+
+        Parameters
+        ----------
+        term : str
+            As it was named in `fit_mixed`.
+
+        Returns
+        -------
+        pandas.DataFrame
+            By part (``level``, then the slopes): ``sd``, in units of the response a unit of the slope's column, and its
+            correlation with each part, missing where a standard deviation is nil.
+
+        Raises
+        ------
+        MixedModelError
+            If there is no such random term.
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"]).random_covariance("block").round(4)
+                   sd  level
+        part
+        level  3.4641    1.0
+        """
+        matrix, parts = self._random_covariance(self._position(term)), self._term(term).parts
+        sd = np.sqrt(np.maximum(np.diag(matrix), 0.0))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            correlation = matrix / np.outer(sd, sd)
+        index = pd.Index(parts, name="part")
+        return pd.DataFrame({"sd": sd} | dict(zip(parts, correlation.T, strict=True)), index=index)
+
+    @property
+    def _parameters(self) -> pd.Series:
         values = self.point.variances[0] * self.prepared.scale[0] ** 2
-        return pd.Series(values, index=list(self.names), name="variance")
+        return pd.Series(values, index=list(self.model.parameter_names))
+
+    def _position(self, term: str) -> int:
+        """Position of a random term of this name."""
+        names = [each.name for each in self.model.terms]
+        if term not in names:
+            raise MixedModelError(f"{term!r} is not a random term of this model: {', '.join(names)}.")
+        return names.index(term)
+
+    def _term(self, term: str) -> RandomTerm:
+        return self.model.terms[self._position(term)]
+
+    def _random_covariance(self, position: int) -> FloatArray:
+        """Covariance matrix of the parts of the random term at a position, in squared units of the response."""
+        values = self._parameters.to_numpy()[self.model.parameter_slices[position]]
+        return covariance_matrix(self.model.terms[position], values)
 
     @cached_property
     def variance_covariance(self) -> pd.DataFrame:
-        """Covariance of the variance estimates: inverse of the expected information.
+        """Covariance of the estimates of variances and covariances: inverse of the expected information.
 
         ``I_ij = tr(P G_i P G_j) / 2`` (Patterson & Thompson 1971), over the variances that are not at zero.
 
@@ -135,8 +228,9 @@ class Estimates(Fitted):
         5.3333
         """
         free = self.record.free[0]
-        names = [name for name, is_free in zip(self.names, free, strict=True) if is_free]
-        covariance = variance_covariance(self.point, self.record.free)[0] * self.prepared.scale[0] ** 4
+        names = [name for name, is_free in zip(self.model.parameter_names, free, strict=True) if is_free]
+        inverse = variance_covariance(self.point, self.record.free, self.record.directions)[0]
+        covariance = inverse * self.prepared.scale[0] ** 4
         return pd.DataFrame(covariance[np.ix_(free, free)], index=names, columns=names)
 
     @cached_property
@@ -161,7 +255,7 @@ class Estimates(Fitted):
         """
         if self.method != "reml":
             raise MixedModelError("Tests and intervals need the restricted likelihood: fit with method='reml'.")
-        return small_sample(self.point, self.record.free, self.prepared)
+        return small_sample(self.point, self.record.free, self.prepared, self.record.directions)
 
     @cached_property
     def strata(self) -> Strata | None:

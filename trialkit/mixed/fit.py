@@ -37,7 +37,7 @@ def fit_mixed(
     method: Literal["reml", "ml"] = "reml",
     residual_by: str | None = None,
 ) -> MixedFit:
-    """Fit a linear mixed model with independent variance components.
+    """Fit a linear mixed model.
 
     ``y = X b + sum_k Z_k u_k + e``, by restricted maximum likelihood (Patterson & Thompson 1971, Biometrika).
 
@@ -50,7 +50,9 @@ def fit_mixed(
     formula : str
         Response and fixed part, such as ``"weight_g ~ cultivar * dose"``; column names only.
     random : str or sequence of str
-        Random terms, one or several: columns, or ``"a:b"`` for joint levels.
+        Random terms, one or several, independent of one another: a column, or ``"a:b"`` for joint levels. ``"days by subject"`` is a
+        slope of the column days for each subject; ``"subject with days"`` a level and a slope for each subject,
+        correlated (more slopes after commas).
     bounds : {"nonnegative", "strata"}
         Hold variances at zero or above, or leave them free as long as V stays positive definite: a balanced trial
         then gives exactly the classical analysis of variance.

@@ -29,8 +29,8 @@ class Fitted(SameByContent):
 
     @property
     @abstractmethod
-    def _free(self) -> tuple[bool, ...]:
-        """Whether each variance is above zero, or free to be below."""
+    def _free(self) -> dict[str, bool]:
+        """Whether each variance and covariance is free, by name: not held at zero."""
 
     @property
     def dropped(self) -> int:
@@ -80,11 +80,12 @@ class Fitted(SameByContent):
         >>> fit_mixed(even, "weight_g ~ dose", ["block", "bench"]).at_zero
         ('bench',)
         """
-        return tuple(name for name, free in zip(self.names, self._free, strict=True) if not free)
+        free = self._free
+        return tuple(name for name in self.names if not free[name])
 
     @property
     def parameters(self) -> int:
-        """Parameters fitted: fixed effects and variances, those at zero counted.
+        """Parameters fitted: fixed effects, variances and covariances, those at zero counted.
 
         Returns
         -------
@@ -96,7 +97,7 @@ class Fitted(SameByContent):
         >>> fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"]).parameters  # three means, two variances
         5
         """
-        return len(self.model.fixed.kept) + len(self.names)
+        return len(self.model.fixed.kept) + len(self._free)
 
     @property
     def aic(self) -> float:

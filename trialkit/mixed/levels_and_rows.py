@@ -56,9 +56,7 @@ class LevelsAndRows(FixedEffects):
         >>> fit.random_effects("block")["effect"].round(6).to_dict()
         {'1': -3.6, '2': -1.8, '3': 1.8, '4': 3.6}
         """
-        if term not in self.names[:-1]:
-            raise MixedModelError(f"{term!r} is not a random term of this model: {', '.join(self.names[:-1])}.")
-        position = self.names.index(term)
+        position = self._position(term)
         factor = self.model.terms[position]
         effect, se = self._predict(position, factor)
         table = {"effect": effect * self.prepared.scale[0], "se": se * self.prepared.scale[0]}
@@ -169,9 +167,15 @@ class LevelsAndRows(FixedEffects):
         """
         heads, cells = len(self._fitted), self.model.cells.codes
         responses: FloatArray = self._fitted + np.sqrt(self._residual_variances) * rng.standard_normal((n, heads))
-        for factor, variance in zip(self.model.terms, self.variances, strict=False):
-            sd = np.sqrt(max(float(variance), 0.0))
-            responses += (sd * rng.standard_normal((n, len(factor.levels))))[:, factor.codes[cells]]
+        for position, term in enumerate(self.model.terms):
+            if not term.slopes:
+                sd = np.sqrt(max(float(self.variances[term.name]), 0.0))
+                responses += (sd * rng.standard_normal((n, len(term.levels))))[:, term.codes[cells]]
+                continue
+            values, vectors = np.linalg.eigh(self._random_covariance(position))
+            root = vectors * np.sqrt(np.maximum(values, 0.0))
+            drawn = rng.standard_normal((n, len(term.levels), len(term.parts))) @ root.T
+            responses += np.einsum("nca,ca->nc", drawn[:, term.codes], term.columns)[:, cells]
         return responses
 
     @property
@@ -183,7 +187,7 @@ class LevelsAndRows(FixedEffects):
     @property
     def _residual_variances(self) -> FloatArray:
         """Residual variance of each row used."""
-        each = self.variances.to_numpy()[len(self.model.terms) :]
+        each = self.variances.to_numpy()[-len(self.model.residual.levels) :]
         return np.asarray(each[self.model.residual.codes][self.model.cells.codes])
 
     @cached_property

@@ -115,7 +115,7 @@ def _tail(df: int, value: float) -> float:
 def _edges(fit: Fit) -> int:
     """Variances that cannot be below zero, those of residuals left out, which are never near it."""
     bounded = isinstance(fit, BinomialFit) or fit.bounds == "nonnegative"
-    return len(fit.model.terms) if bounded else 0
+    return sum(len(term.parts) for term in fit.model.terms) if bounded else 0
 
 
 def _faults(small: Fit, large: Fit) -> Iterator[str]:
@@ -166,10 +166,12 @@ def _outside(one: Fit, other: Fit) -> bool:
     return bool(np.linalg.norm(left, axis=0).max() > OUTSIDE)
 
 
-def _random_parameters(fit: Fit) -> Iterator[tuple[bytes, str]]:
-    """What each parameter of the random terms is of, whatever its columns are called; and the term's name."""
+def _random_parameters(fit: Fit) -> Iterator[tuple[tuple[bytes, frozenset[str]], str]]:
+    """What each parameter of the random terms is of, whatever its grouping is called; and the term's name."""
     for term in fit.model.terms:
-        yield pd.factorize(term.codes[fit.model.cells.codes])[0].tobytes(), term.name
+        grouping = pd.factorize(term.codes[fit.model.cells.codes])[0].tobytes()
+        for i, j in term.pairs:
+            yield (grouping, frozenset((term.parts[i], term.parts[j]))), term.name
 
 
 def _by_row(factor: CodedFactor, fit: Fit) -> CodedFactor:

@@ -53,6 +53,12 @@ class FitRecord:
         "Shape (r,). Whether the free variances could be told apart at the end, which they cannot at the edge where V "
         "ceases to be positive definite.",
     ]
+    directions: Annotated[
+        FloatArray | None,
+        "Shape (k, d). Where the covariance matrix of a random term is singular, the directions in which the "
+        "parameters can move and leave it so; else None, and the free variances move alone.",
+    ] = None
+    singular: Annotated[tuple[str, ...], "Random terms with slopes whose covariance matrix is singular."] = ()
 
     @property
     def converged(self) -> BoolArray:

@@ -110,21 +110,30 @@ def f_tail(numerator_df: int, denominator_df: FloatArray, f: FloatArray) -> Floa
     return np.asarray(fdtrc(numerator_df, denominator_df, f))
 
 
-def variance_covariance(point: Evaluation, free: NDArray[np.bool_]) -> FloatArray:
-    """Inverse of the expected information over the free variances, nil for those at zero; shape (r, k, k)."""
+def variance_covariance(point: Evaluation, free: NDArray[np.bool_], directions: FloatArray | None = None) -> FloatArray:
+    """Inverse of the expected information over the free variances, nil for those at zero; shape (r, k, k).
+
+    With `directions`, of shape (k, d), over these.
+    """
+    if directions is not None:
+        inner = np.linalg.inv(directions.T @ point.expected @ directions)
+        return np.asarray(directions @ inner @ directions.T)
     both = free[:, :, None] & free[:, None, :]
     unit = np.eye(free.shape[1])
     return np.asarray(np.where(both, np.linalg.inv(np.where(both, point.expected, unit)), 0.0))
 
 
-def small_sample(point: Evaluation, free: NDArray[np.bool_], prepared: Prepared) -> SmallSample:
+def small_sample(
+    point: Evaluation, free: NDArray[np.bool_], prepared: Prepared, directions: FloatArray | None = None
+) -> SmallSample:
     """Derive the Kenward-Roger quantities from restricted likelihoods at their maxima, in the responses' units.
 
     ``Phi_A = Phi + 2 Phi { sum_ij W_ij (Q_ij - P_i Phi P_j) } Phi`` (Kenward & Roger 1997, eq. 6; the second
-    derivatives of V are nil). A variance at zero is no parameter: only `free` ones count.
+    derivatives of V are nil). A variance at zero is no parameter: only `free` ones count, or `directions` where the
+    covariance matrix of a term is singular.
     """
     scale, phi = prepared.scale, point.phi
-    solved, w = point.solved, variance_covariance(point, free)
+    solved, w = point.solved, variance_covariance(point, free, directions)
     t, p = solved.basis_change, -solved.x_vi_x
     # Of the V_i in `solved` V itself is one, for which Q_ij - P_i Phi P_j is nil.
     w_b = (transpose(t) @ w @ t)[:, :-1, :-1]

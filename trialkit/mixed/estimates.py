@@ -16,7 +16,7 @@ from trialkit.mixed.orthogonal_strata import Strata, find_strata
 from trialkit.mixed.random_terms import RandomTerm, covariance_matrix
 from trialkit.mixed.refusals import MixedModelError
 from trialkit.mixed.scoring import FitRecord
-from trialkit.mixed.small_sample import SmallSample, small_sample, variance_covariance
+from trialkit.mixed.small_sample import SmallSample, small_sample, variance_covariance, with_offset
 
 
 @dataclass(frozen=True, eq=False)
@@ -186,6 +186,12 @@ class Estimates(Fitted):
             correlation = matrix / np.outer(sd, sd)
         index = pd.Index(parts, name="part")
         return pd.DataFrame({"sd": sd} | dict(zip(parts, correlation.T, strict=True)), index=index)
+
+    def _estimated(self, basis: FloatArray) -> FloatArray:
+        """Estimates, shape (c,), of contrasts in the orthogonal basis, by either likelihood."""
+        prepared = self.prepared
+        coefficients = prepared.fitted + prepared.scale[:, None] * self.point.coefficients
+        return np.asarray(with_offset(basis, coefficients, prepared.offset, prepared.constant)[0])
 
     @property
     def _parameters(self) -> pd.Series:

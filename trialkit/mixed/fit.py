@@ -20,10 +20,10 @@ from trialkit.mixed.comparisons import (
     pose,
 )
 from trialkit.mixed.contrasts import Contrasts, Family, family_contrasts, named
-from trialkit.mixed.levels_and_rows import LevelsAndRows
 from trialkit.mixed.means import Weights, mean_rows
 from trialkit.mixed.model import build_model, prepare
 from trialkit.mixed.multivariate_t import require_confidence
+from trialkit.mixed.predictions import Predictions
 from trialkit.mixed.refusals import MixedModelError
 from trialkit.mixed.scoring import estimate
 
@@ -50,9 +50,9 @@ def fit_mixed(
     formula : str
         Response and fixed part, such as ``"weight_g ~ cultivar * dose"``; column names only.
     random : str or sequence of str
-        Random terms, one or several, independent of one another: a column, or ``"a:b"`` for joint levels. ``"days by subject"`` is a
-        slope of the column days for each subject; ``"subject with days"`` a level and a slope for each subject,
-        correlated (more slopes after commas).
+        Random terms, one or several, independent of one another: a column, or ``"a:b"`` for joint levels.
+        ``"days by subject"`` is a slope of the column days for each subject; ``"subject with days"`` a level and a
+        slope for each subject, correlated (more slopes after commas).
     bounds : {"nonnegative", "strata"}
         Hold variances at zero or above, or leave them free as long as V stays positive definite: a balanced trial
         then gives exactly the classical analysis of variance.
@@ -94,7 +94,7 @@ def fit_mixed(
 
 
 @dataclass(frozen=True, repr=False, eq=False)
-class MixedFit(ShortRepr, LevelsAndRows):
+class MixedFit(ShortRepr, Predictions):
     """A fitted model and what can be asked of it.
 
     Attributes

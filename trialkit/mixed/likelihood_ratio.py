@@ -64,7 +64,7 @@ def compare_fits(*fits: Fit) -> pd.DataFrame:
          parameters  chi_square   df       p  p_mixture
     fit
     1             4         NaN  NaN     NaN        NaN
-    2             5      7.4098  1.0  0.0065     0.0032
+    2             5      7.4252  1.0  0.0064     0.0032
     >>> compared.loc[2, "note"]
     'p is conservative: the smaller fit holds a variance at zero, the edge of its range.'
     """

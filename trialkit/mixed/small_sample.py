@@ -46,13 +46,8 @@ class SmallSample:
     ]
 
     def estimate(self, contrasts: FloatArray) -> FloatArray:
-        """Estimates of contrasts, shape (c, p) -> (r, c).
-
-        The offset enters only where a contrast has one: a difference near 1e12 then keeps all its digits.
-        """
-        share = contrasts @ self.constant
-        share[np.abs(share) < 1e-9] = 0.0
-        return np.asarray(self.coefficients @ contrasts.T + self.offset[:, None] * share)
+        """Estimates of contrasts, shape (c, p) -> (r, c)."""
+        return with_offset(contrasts, self.coefficients, self.offset, self.constant)
 
     def contrast_df(self, contrasts: FloatArray) -> FloatArray:
         """Degrees of freedom of single contrasts, shape (c, p) or (r, c, p) -> (r, c).
@@ -103,6 +98,18 @@ class SmallSample:
         estimate = self.estimate(contrasts)
         solved = np.linalg.solve(contrasts @ covariance @ contrasts.T, estimate[..., None])[..., 0]
         return np.asarray((estimate * solved).sum(1) / len(contrasts))
+
+
+def with_offset(
+    contrasts: FloatArray, coefficients: FloatArray, offset: FloatArray, constant: FloatArray
+) -> FloatArray:
+    """Estimates of contrasts of responses less an offset, shape (c, p) -> (r, c); arguments as in `SmallSample`.
+
+    The offset enters only where a contrast has one: a difference near 1e12 then keeps all its digits.
+    """
+    share = contrasts @ constant
+    share[np.abs(share) < 1e-9] = 0.0
+    return np.asarray(coefficients @ contrasts.T + offset[:, None] * share)
 
 
 def f_tail(numerator_df: int, denominator_df: FloatArray, f: FloatArray) -> FloatArray:

@@ -42,7 +42,7 @@ def rows_of(name: str) -> pd.DataFrame:
 def test_predictions_of_lme4_and_nlme(name: str) -> None:
     """Of the population, with all random effects, and with those of one term; levels never seen among them."""
     fit, case = fitted(name), EXPECTED[name]
-    for random, theirs in ((False, case["population"]), (True, case["all"]), *case.get("some", {}).items()):
+    for random, theirs in ((False, case["population"]), (True, case["all"]), *(case.get("some") or {}).items()):
         ours = fit.predict(rows_of(name), random=random)
         assert_allclose(ours["prediction"], theirs, rtol=1e-6)
         assert_allclose(ours["prediction"], fit.predict(rows_of(name), random=random, interval=None)["prediction"])
@@ -163,7 +163,7 @@ def dense_of(name: str, row: int, counted: list[bool], *, new_head: bool) -> Den
 CHOICES = [
     (name, random, interval)
     for name, case in EXPECTED.items()
-    for random in (True, False, *case.get("some", {}))
+    for random in (True, False, *(case.get("some") or {}))
     for interval in ("mean", "new head")
 ]
 

@@ -145,6 +145,13 @@ class BinomialFit(Fitted):
         return dict(zip(self.names, self.record.free, strict=True))
 
     @property
+    def _told(self) -> tuple[str, list[str], dict[str, pd.DataFrame]]:
+        by = "Laplace's approximation" if self.points == 1 else f"quadrature with {self.points} points"
+        variances = self.variances.to_frame().assign(sd=np.sqrt(self.variances))
+        title = f"Logistic mixed model by likelihood, {by}"
+        return title, [], {"Variances, in squared logits": variances, "Fixed effects, in logits": self.coefficients}
+
+    @property
     def log_likelihood(self) -> float:
         """Log likelihood, the binomial coefficients counted.
 

@@ -273,6 +273,31 @@ class FixedEffects(Estimates):
             asked = MeanRows(("covariate",), ((covariate,),), asked.rows)
         return self._level_table(asked, "slope", confidence)
 
+    @property
+    def _told(self) -> tuple[str, list[str], dict[str, pd.DataFrame]]:
+        singular = [
+            f"{term}: its level and slopes are told apart no further (a correlation of 1 or -1, or no variation)"
+            for term in self.singular
+        ]
+        with np.errstate(invalid="ignore"):
+            tables = {"Variances": self.variances.to_frame().assign(sd=np.sqrt(self.variances))}
+        for term in self.model.terms:
+            if len(term.parts) > 1:
+                tables[f"Standard deviations and correlations of {term.name}"] = self.random_covariance(term.name)
+        if self.method == "ml":
+            columns = {
+                "estimate": self._estimated(self._kept_basis),
+                "se": np.sqrt(np.diag(self.covariance("model").to_numpy())),
+            }
+            fixed = {"Fixed effects, variances taken as known": pd.DataFrame(columns, pd.Index(self._kept_names))}
+            return "Linear mixed model by full likelihood", singular, tables | fixed
+        fixed = {"Fixed effects": self.coefficients, "Tests of the terms": self.anova()}
+        return (
+            "Linear mixed model by restricted likelihood",
+            singular,
+            tables | {name: table for name, table in fixed.items() if len(table)},
+        )
+
     def _level_table(self, asked: MeanRows, column: str, confidence: float) -> pd.DataFrame:
         require_confidence(confidence)
         good = self.model.fixed.estimable(asked.rows)

@@ -88,6 +88,11 @@ def fit_mixed(
         raise MixedModelError("bounds is 'nonnegative' or 'strata'; method is 'reml' or 'ml'.")
     require_kinds(data, formula, residual_by=residual_by)
     model, response = build_model(data, formula, named_terms(random), residual_by)
+    if bounds == "strata" and model.has_slopes:
+        raise MixedModelError(
+            "bounds='strata' leaves variances free to be negative, which slopes and their levels cannot be together: "
+            "use bounds='nonnegative'."
+        )
     prepared = prepare(model, response[None])
     point, record = estimate(model, prepared, restricted=method == "reml", bounded=bounds == "nonnegative")
     return MixedFit(formula, method, bounds, model, response, prepared, point, record)

@@ -5,10 +5,12 @@ from __future__ import annotations
 from abc import abstractmethod
 
 import numpy as np
+import pandas as pd
 
 from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.equality import SameByContent
 from trialkit.mixed.model import Model
+from trialkit.mixed.summary import FitSummary, counted
 
 
 class Fitted(SameByContent):
@@ -136,6 +138,59 @@ class Fitted(SameByContent):
         True
         """
         return -2 * self.log_likelihood + self.parameters * float(np.log(self.model.heads))
+
+    def summary(self) -> FitSummary:
+        """Tell the fit on one screen.
+
+        Returns
+        -------
+        FitSummary
+            Shows itself as text, and as HTML in a notebook. Its ``tables`` are the fit's own, by their headings.
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"]).summary()
+        Linear mixed model by restricted likelihood: weight_g ~ dose
+        12 rows; random terms: block (4 levels)
+        log likelihood -22.46, AIC 54.93, BIC 57.35 (5 parameters)
+        <BLANKLINE>
+        Variances
+                  variance    sd
+        block           12 3.464
+        residual         4     2
+        <BLANKLINE>
+        Fixed effects
+                   estimate    se    df     t         p  lower  upper
+        column
+        Intercept        92     2 4.235    46 7.027e-07  86.57  97.43
+        dose[T.4]         8 1.414     6 5.657  0.001311   4.54  11.46
+        dose[T.6]        10 1.414     6 7.071 0.0004009   6.54  13.46
+        <BLANKLINE>
+        Tests of the terms
+              f  numerator_df  denominator_df         p
+        term
+        dose 28             2               6 0.0009063
+        """
+        left_out = f", {self.dropped} more left out for want of a value" if self.dropped else ""
+        terms = ", ".join(f"{term.name} ({counted(len(term.levels), 'level')})" for term in self.model.terms)
+        likelihood = f"log likelihood {self.log_likelihood:.2f}, AIC {self.aic:.2f}, BIC {self.bic:.2f}"
+        lines = [
+            f"{counted(self.model.heads, 'row')}{left_out}; random terms: {terms or 'none'}",
+            f"{likelihood} ({counted(self.parameters, 'parameter')})",
+            *([f"Variances at zero, too small to measure: {', '.join(self.at_zero)}"] if self.at_zero else []),
+            *([f"Columns that others already say: {', '.join(self.aliased)}"] if self.aliased else []),
+        ]
+        title, more, tables = self._told
+        return FitSummary(f"{title}: {self.formula}", (*lines, *more), tables)
+
+    def _repr_html_(self) -> str:
+        return self.summary()._repr_html_()
+
+    @property
+    @abstractmethod
+    def _told(self) -> tuple[str, list[str], dict[str, pd.DataFrame]]:
+        """Kind of the model, further lines, and tables by their headings."""
 
     @property
     def _kept_names(self) -> list[str]:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trialkit.domain.arrays import BoolArray, FloatArray
+from trialkit.mixed.algebra_choice import absorption_pays
 from trialkit.mixed.likelihood import Evaluation, evaluate, joined
 from trialkit.mixed.model import Model, Prepared, starting_variances
 from trialkit.mixed.products import CrossProducts
@@ -82,8 +83,13 @@ def estimate(
     NoVariation, NotConverged
         If they do not settle; the message says what to change.
     """
+    if bounded and absorption_pays(model):
+        # The second algebra loads scipy's sparse matrices, which the first does without.
+        from trialkit.mixed.face_scoring import estimate_absorbed
+
+        return estimate_absorbed(model, prepared, restricted=restricted)
     point, record = estimate_each(model, prepared, restricted=restricted, bounded=bounded, start=start)
-    _require_converged(point, record)
+    require_converged(point.variances[0], record)
     return point, record
 
 
@@ -122,7 +128,7 @@ def distinct_start(model: Model, prepared: Prepared) -> Evaluation:
     ConfoundedTerm
     """
     point = evaluate(model.cross_products(prepared), starting_variances(model)[None], restricted=True)
-    _refuse_confounded(point, model.variance_names)
+    refuse_confounded(point.expected[0], point.variances[0], model.variance_names)
     return point
 
 
@@ -164,17 +170,22 @@ def maximise(
     return point, FitRecord(iterations, dampings, _largest_score(point, free), free, _informed(point, free))
 
 
-def _require_converged(point: Evaluation, record: FitRecord) -> None:
-    """Refuse to hand on a single fit that did not settle."""
+def require_converged(variances: FloatArray, record: FitRecord) -> None:
+    """Refuse to hand on a single fit, of variances of shape (k,), that did not settle.
+
+    Raises
+    ------
+    NoVariation, NotConverged
+    """
     if record.converged[0]:
         return
     tried = (
         f"after {record.iterations[0]} steps and {record.dampings[0]} dampings (largest score "
-        f"{record.largest_score[0]:.2g} standard deviations at {np.array2string(point.variances[0], precision=4)})"
+        f"{record.largest_score[0]:.2g} standard deviations at {np.array2string(variances, precision=4)})"
     )
-    if point.variances[0, -1] < NO_RESIDUAL:
+    if variances[-1] < NO_RESIDUAL:
         raise NoVariation("The random terms take up all the variation: none is left for the residual.")
-    if (point.variances[0] < 0).any():
+    if (variances < 0).any():
         raise NotConverged(
             f"The variances, left free, ran to the edge, where the covariance of the data is no longer positive "
             f"definite, {tried}. Hold them at zero or above (bounds='nonnegative')."
@@ -265,9 +276,13 @@ def _direction(point: Evaluation, free: BoolArray, newton: BoolArray, damping: f
     return np.asarray(np.linalg.solve(information + (damping + JITTER) * unit, score[..., None])[..., 0] / scale)
 
 
-def _refuse_confounded(point: Evaluation, names: Sequence[str]) -> None:
-    """Refuse a model whose variances the design cannot tell apart, whatever the response."""
-    expected, variances = point.expected[0], point.variances[0]
+def refuse_confounded(expected: FloatArray, variances: FloatArray, names: Sequence[str]) -> None:
+    """Refuse a model whose variances the design cannot tell apart, by the expected information at some variances.
+
+    Raises
+    ------
+    ConfoundedTerm
+    """
     scale = np.sqrt(np.maximum(np.diagonal(expected), np.finfo(float).tiny))
     unseen = [name for name, s, v in zip(names, scale, variances, strict=True) if s * v < 1e-6]
     if unseen:

@@ -102,7 +102,7 @@ predicted <- function(formula, data, new, subsets, ours) {
   fit <- by_lmer(formula, data, ml = FALSE)
   c(ours, list(rows = new, population = I(unname(predict(fit, new, re.form = NA))),
     all = I(unname(predict(fit, new, re.form = NULL, allow.new.levels = TRUE))),
-    some = lapply(subsets, function(form) I(unname(predict(fit, new, re.form = form, allow.new.levels = TRUE))))))
+    some = if (length(subsets)) lapply(subsets, function(form) I(unname(predict(fit, new, re.form = form, allow.new.levels = TRUE))))))
 }
 new_machines <- expand.grid(Worker = c("1", "4", "9"), Machine = c("A", "C"), stringsAsFactors = FALSE)
 new_pastes <- data.frame(batch = c("A", "A", "C", "Z"), cask = c("a", "z", "b", "a"), stringsAsFactors = FALSE)

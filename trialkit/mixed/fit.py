@@ -23,7 +23,7 @@ from trialkit.mixed.contrasts import Contrasts, Family, family_contrasts, named
 from trialkit.mixed.means import Weights, mean_rows
 from trialkit.mixed.model import build_model, prepare
 from trialkit.mixed.multivariate_t import require_confidence
-from trialkit.mixed.predictions import Predictions
+from trialkit.mixed.pictures import Pictures
 from trialkit.mixed.refusals import MixedModelError
 from trialkit.mixed.scoring import estimate
 
@@ -99,7 +99,7 @@ def fit_mixed(
 
 
 @dataclass(frozen=True, repr=False, eq=False)
-class MixedFit(ShortRepr, Predictions):
+class MixedFit(ShortRepr, Pictures):
     """A fitted model and what can be asked of it.
 
     Attributes

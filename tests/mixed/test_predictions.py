@@ -75,10 +75,11 @@ class Dense:
 
     def error(self, theta: np.ndarray, w: np.ndarray) -> tuple[float, float, float]:
         """Henderson's variance; what estimation adds to it; Satterthwaite's degrees of freedom."""
-        plain, step = self._variance(theta), 1e-4 * np.abs(theta).max()
-        moves = np.eye(len(theta)) * step
-        slope = np.array([self._variance(theta + move) - self._variance(theta - move) for move in moves]) / (2 * step)
-        weights = [(self._weights(theta + move) - self._weights(theta - move)) / (2 * step) for move in moves]
+        plain, steps = self._variance(theta), 1e-4 * np.sqrt(np.diag(w))
+        moves = np.diag(steps)
+        ends = [(theta + move, theta - move, 2 * step) for move, step in zip(moves, steps, strict=True)]
+        slope = np.array([(self._variance(high) - self._variance(low)) / width for high, low, width in ends])
+        weights = [(self._weights(high) - self._weights(low)) / width for high, low, width in ends]
         between = np.array([[first @ self._v(theta) @ second for second in weights] for first in weights])
         return plain, plain + 2 * float((w * between).sum()), 2 * plain**2 / float(slope @ w @ slope)
 
@@ -128,7 +129,7 @@ def dense_of(name: str, row: int, counted: list[bool], *, new_head: bool) -> Den
     elif name == "pastes":
         x, x_new = np.ones((len(data), 1)), np.ones((len(new), 1))
         groups = [(each["batch"] + each["cask"], each["batch"]) for each in (data, new)]
-    elif name == "oxboys":
+    elif name in ("oxboys", "girls"):
         x, x_new = (np.column_stack([np.ones(len(each)), each["age"]]) for each in (data, new))
         groups = [(each["Subject"],) for each in (data, new)]
         values = [1.0, new.loc[row, "age"]]
@@ -139,7 +140,7 @@ def dense_of(name: str, row: int, counted: list[bool], *, new_head: bool) -> Den
     z = [dummies(group) for group in groups[0]]
     z_new = [dummies(group, like)[row] for group, like in zip(groups[1], groups[0], strict=True)]
     seen = [each.any() for each in z_new]
-    if name == "oxboys":
+    if len(values) > 1:
         z = [np.stack([z[0], z[0] * data[["age"]].to_numpy()], axis=2).reshape(len(data), -1)]
         z_new = [np.kron(z_new[0], values)]
     by = data["Sex"] if name == "orthodont" else pd.Series("all", data.index)
@@ -149,7 +150,7 @@ def dense_of(name: str, row: int, counted: list[bool], *, new_head: bool) -> Den
         own_new = [float(new_head)]
 
     def covariances(theta: np.ndarray) -> list[np.ndarray]:
-        if name == "oxboys":
+        if len(values) > 1:
             return [np.array([[theta[0], theta[2]], [theta[2], theta[1]]])]
         return [np.array([[value]]) for value in theta[: len(z)]]
 

@@ -1,4 +1,4 @@
-# Writes machines.csv, pastes.csv, orthodont.csv, oxboys.csv and nested_fits.json beside it: Rscript from_r.R
+# Writes machines.csv, pastes.csv, orthodont.csv, girls.csv, oxboys.csv and nested_fits.json beside it: Rscript from_r.R
 # Likelihoods, criteria, likelihood ratios and predictions for new rows, by lme4, nlme and emmeans at tightly settled optima.
 suppressMessages({library(lme4); library(nlme); library(emmeans); library(lmerTest); library(jsonlite)})
 emm_options(lmer.df = "kenward-roger")
@@ -12,7 +12,8 @@ machines <- as_factors(as.data.frame(nlme::Machines), c("Worker", "Machine"))[-c
 pastes <- as_factors(lme4::Pastes[c("strength", "batch", "cask")], c("batch", "cask"))
 orthodont <- as_factors(as.data.frame(nlme::Orthodont), c("Subject", "Sex"))
 oxboys <- as_factors(as.data.frame(nlme::Oxboys)[c("Subject", "age", "height")], "Subject")
-write(machines, "machines"); write(pastes, "pastes"); write(orthodont, "orthodont"); write(oxboys, "oxboys")
+girls <- droplevels(subset(orthodont, Sex == "Female", c("Subject", "age", "distance")))
+write(machines, "machines"); write(girls, "girls"); write(pastes, "pastes"); write(orthodont, "orthodont"); write(oxboys, "oxboys")
 cbpp <- lme4::cbpp
 cbpp$record <- factor(seq_len(nrow(cbpp)))
 
@@ -43,7 +44,10 @@ models <- list(
   pastes_both = strength ~ 1 + (1 | batch:cask) + (1 | batch),
   oxboys_level = height ~ age + (1 | Subject),
   oxboys_apart = height ~ age + (1 | Subject) + (0 + age | Subject),
-  oxboys_together = height ~ age + (age | Subject))
+  oxboys_together = height ~ age + (age | Subject),
+  girls_level = distance ~ age + (1 | Subject),
+  girls_apart = distance ~ age + (1 | Subject) + (0 + age | Subject),
+  girls_together = distance ~ age + (age | Subject))
 ours <- list(
   machines_none = asked("machines", "score ~ Machine", character()),
   machines_worker = asked("machines", "score ~ Machine", "Worker"),
@@ -54,7 +58,10 @@ ours <- list(
   pastes_both = asked("pastes", "strength ~ 1", c("batch:cask", "batch")),
   oxboys_level = asked("oxboys", "height ~ age", "Subject"),
   oxboys_apart = asked("oxboys", "height ~ age", c("Subject", "age by Subject")),
-  oxboys_together = asked("oxboys", "height ~ age", "Subject with age"))
+  oxboys_together = asked("oxboys", "height ~ age", "Subject with age"),
+  girls_level = asked("girls", "distance ~ age", "Subject"),
+  girls_apart = asked("girls", "distance ~ age", c("Subject", "age by Subject")),
+  girls_together = asked("girls", "distance ~ age", "Subject with age"))
 fits <- list()
 for (name in names(models)) for (ml in c(TRUE, FALSE)) {
   label <- paste(name, if (ml) "ml" else "reml", sep = "_")
@@ -82,7 +89,7 @@ tested <- function(small, large) {
 }
 ratios <- list(tested("machines_worker", "machines_both"), tested("machines_mean", "machines_both"), tested("pastes_cask", "pastes_both"),
   tested("pastes_batch", "pastes_both"), tested("oxboys_level", "oxboys_apart"), tested("oxboys_apart", "oxboys_together"),
-  tested("oxboys_level", "oxboys_together"))
+  tested("oxboys_level", "oxboys_together"), tested("girls_level", "girls_apart"), tested("girls_level", "girls_together"))
 
 # Counts: Laplace's likelihood by glmer.
 control <- glmerControl(optimizer = "bobyqa", tolPwrss = 1e-12, optCtrl = list(rhoend = 1e-10, maxfun = 1e5), calc.derivs = FALSE,
@@ -118,6 +125,9 @@ predictions <- list(
   pastes = predicted(models$pastes_both, pastes, new_pastes, list(batch = ~ (1 | batch)), ours$pastes_both),
   oxboys = c(predicted(models$oxboys_together, oxboys, new_oxboys, list(), ours$oxboys_together),
     list(emmeans = population(models$oxboys_together, oxboys, ~ age, list(age = c(-1, 0.25, 1.5, 0.5))))))
+new_girls <- data.frame(Subject = c("F10", "F11", "F12"), age = 15, stringsAsFactors = FALSE)
+predictions$girls <- c(predicted(models$girls_together, girls, new_girls, list(), ours$girls_together),
+  list(emmeans = population(models$girls_together, girls, ~ age, list(age = 15))))
 again <- by_lme(distance ~ age * Sex, data = orthodont, random = ~ 1 | Subject, weights = varIdent(form = ~ 1 | Sex))
 new_orthodont <- data.frame(Subject = c("M01", "F03", "M16"), Sex = c("Male", "Female", "Male"), age = c(15, 9, 11), stringsAsFactors = FALSE)
 by_level <- predict(again, transform(new_orthodont, Sex = factor(Sex, levels(orthodont$Sex))), level = 0:1)
@@ -127,7 +137,7 @@ predictions$orthodont <- c(asked("orthodont", "distance ~ age * Sex", "Subject",
 writeLines(toJSON(list(kind = "nested fits and predictions", software = software, data = list(
   machines = "Milliken, G. A. & Johnson, D. E. (1992). Analysis of messy data, volume I. Chapman & Hall (nlme: Machines); rows 2, 3, 9, 11, 22, 23, 30 and 41 left out.",
   pastes = "Davies, O. L. & Goldsmith, P. L. (1972). Statistical methods in research and production, 4th edition. Oliver and Boyd (lme4: Pastes).",
-  orthodont = "Potthoff, R. F. & Roy, S. N. (1964). A generalized multivariate analysis of variance model useful especially for growth curve problems. Biometrika 51, 313-326 (nlme: Orthodont).",
+  orthodont = "Potthoff, R. F. & Roy, S. N. (1964). A generalized multivariate analysis of variance model useful especially for growth curve problems. Biometrika 51, 313-326 (nlme: Orthodont); girls.csv has the 11 girls.",
   oxboys = "Goldstein, H. (1987). Multilevel models in educational and social research. Oxford University Press (nlme: Oxboys).",
   cbpp = "Lesnoff, M. et al. (2004). Preventive Veterinary Medicine 64, 27-40 (lme4: cbpp; tests/reference/binomial/cbpp.csv)."),
   fits = fits, ratios = ratios, logistic = logistic, predictions = predictions), digits = I(15), auto_unbox = TRUE, pretty = TRUE, null = "null"), "nested_fits.json")

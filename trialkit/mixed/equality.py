@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pandas as pd
@@ -14,8 +14,12 @@ class SameByContent:
     """What equals another of its kind if all fields do, so that a copy, or the same fit made anew, is equal.
 
     A dataclass takes it up with ``@dataclass(eq=False)``; fields with ``compare=False`` are left out. Equal values
-    have equal hashes, made of the kinds and sizes of what they hold and of its texts and numbers.
+    have equal hashes, made of the kinds and sizes of what they hold and of its texts and numbers. Copies and pickles
+    take the fields along, and work out anew what follows from them: not all of that can be pickled.
     """
+
+    def __getstate__(self) -> dict[str, Any]:
+        return {field.name: getattr(self, field.name) for field in fields(cast(Any, self))}
 
     def __eq__(self, other: object) -> bool:
         return NotImplemented if type(other) is not type(self) else same(self, other)
@@ -32,6 +36,8 @@ def same(first: Any, second: Any) -> bool:
         return False
     if isinstance(first, np.ndarray):
         return first.dtype == second.dtype and np.array_equal(first, second, equal_nan=first.dtype.kind == "f")
+    if hasattr(first, "nnz"):  # a sparse matrix
+        return bool(first.shape == second.shape and (first != second).nnz == 0)
     if isinstance(first, pd.Index):
         return bool(first.equals(second))
     if isinstance(first, Mapping):

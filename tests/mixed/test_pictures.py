@@ -12,7 +12,9 @@ from matplotlib import pyplot
 from matplotlib.axes import Axes
 from matplotlib.colors import to_hex
 from numpy.testing import assert_allclose
+from PIL import Image
 
+from engine_picture import PAGE, described, figure_of
 from trialkit.mixed import MixedFit, MixedModelError, fit_mixed
 
 FOLDER = Path(__file__).parents[1] / "reference"
@@ -103,6 +105,12 @@ def test_parts_of_a_term_with_slopes(boys: MixedFit) -> None:
         assert axes.get_xlabel() == axis
     with pytest.raises(MixedModelError, match="'days' is no part of the random term 'Subject with age': level, age"):
         boys.plot_random_effects("Subject with age", "days")
+
+
+def test_the_page_shows_the_picture_that_its_examples_draw() -> None:
+    """The points of reports/engine.png are those that the page's examples draw today."""
+    with Image.open(PAGE.with_suffix(".png")) as picture:
+        assert picture.info["Description"] == described(figure_of(PAGE))
 
 
 @pytest.mark.parametrize(

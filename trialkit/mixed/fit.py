@@ -20,10 +20,10 @@ from trialkit.mixed.comparisons import (
     pose,
 )
 from trialkit.mixed.contrasts import Contrasts, Family, family_contrasts, named
+from trialkit.mixed.fit_pictures import Pictures
 from trialkit.mixed.means import Weights, mean_rows
 from trialkit.mixed.model import build_model, prepare
 from trialkit.mixed.multivariate_t import require_confidence
-from trialkit.mixed.pictures import Pictures
 from trialkit.mixed.refusals import MixedModelError
 from trialkit.mixed.scoring import estimate
 

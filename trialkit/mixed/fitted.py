@@ -9,8 +9,8 @@ import pandas as pd
 
 from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.equality import SameByContent
+from trialkit.mixed.fit_summary import FitSummary, counted
 from trialkit.mixed.model import Model
-from trialkit.mixed.summary import FitSummary, counted
 
 
 class Fitted(SameByContent):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from scipy.special import ndtri
 
-from trialkit.mixed.drawing import draw_effects, draw_means, draw_residuals
+from trialkit.mixed.fit_drawing import draw_effects, draw_means, draw_residuals
 from trialkit.mixed.means import Weights
 from trialkit.mixed.multivariate_t import require_confidence
 from trialkit.mixed.predictions import Predictions

@@ -1,4 +1,4 @@
-"""The picture of reports/engine.md, drawn by its own examples: ``python tests/support/engine_picture.py reports/engine.png``."""
+"""The picture of the engine's page, drawn by its examples: ``python tests/support/engine_picture.py reports/engine.png``."""
 
 import contextlib
 import doctest

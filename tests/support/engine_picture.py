@@ -1,4 +1,7 @@
-"""The picture of the engine's page, drawn by its examples: ``python tests/support/engine_picture.py reports/engine.png``."""
+"""The picture of the engine's page as its examples draw it.
+
+``python tests/support/engine_picture.py reports/engine.png`` renews it.
+"""
 
 import contextlib
 import doctest

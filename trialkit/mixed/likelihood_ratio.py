@@ -100,10 +100,11 @@ def _ratio(small: Fit, large: Fit) -> dict[str, Any]:
         return ratio
     note = f"p is conservative: the smaller fit holds {'a variance' if edges == 1 else f'{edges} variances'} at zero, "
     note += "the edge of its range." if edges == 1 else "the edge of their range."
-    if edges == 1 and not small.at_zero:
+    others = (*small.at_zero, *(small.singular if isinstance(small, MixedFit) else ()))
+    if edges == 1 and not others:
         ratio["p_mixture"] = (_tail(df - 1, gained) + _tail(df, gained)) / 2
     elif edges == 1:
-        note += f" There is no p_mixture: {', '.join(small.at_zero)} of the smaller fit came to zero, too."
+        note += f" There is no p_mixture: {', '.join(others)} of the smaller fit is at the edge by estimate, too."
     return ratio | {"note": note}
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -17,6 +18,9 @@ from trialkit.mixed.refusals import MixedModelError
 from trialkit.mixed.scoring import FitRecord
 from trialkit.mixed.small_sample import SmallSample, small_sample, variance_covariance
 
+if TYPE_CHECKING:
+    from trialkit.mixed.absorbed_likelihood import AbsorbedPoint
+
 
 @dataclass(frozen=True)
 class Estimates:
@@ -28,7 +32,7 @@ class Estimates:
     model: Model
     response: FloatArray
     prepared: Prepared
-    point: Evaluation
+    point: Evaluation | AbsorbedPoint
     record: FitRecord
 
     @property

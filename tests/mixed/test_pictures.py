@@ -101,7 +101,7 @@ def test_parts_of_a_term_with_slopes(boys: MixedFit) -> None:
     for part, axis in (("level", "Effect on height"), ("age", "Effect on height a unit of age")):
         axes = boys.plot_random_effects("Subject with age", part)
         (points,) = [line for line in axes.lines if line.get_marker() == "o"]
-        assert_allclose(points.get_xdata(), sorted(table.xs(part, level="part")["effect"]))
+        assert_allclose(points.get_xdata().astype(float), sorted(table.xs(part, level="part")["effect"]))
         assert axes.get_xlabel() == axis
     with pytest.raises(MixedModelError, match="'days' is no part of the random term 'Subject with age': level, age"):
         boys.plot_random_effects("Subject with age", "days")

@@ -61,7 +61,7 @@ class AbsorbedDesign:
     @property
     def fixed(self) -> int:
         """Columns p of X."""
-        return self.x.shape[1]
+        return int(self.x.shape[1])
 
     @cached_property
     def inner_heads(self) -> FloatArray:
@@ -104,7 +104,7 @@ class AbsorbedDesign:
     def _products(self, weights: FloatArray) -> tuple[FloatArray, Any, FloatArray]:
         at, values = self._block_pairs
         size = self.blocks * self.width**2
-        blocks = np.bincount(at.ravel(), (values * weights[:, None]).ravel(), size)
+        blocks = np.bincount(at.ravel(), (values * weights[:, None]).ravel(), size).astype(float)
         weighted = self.b.multiply(weights[:, None]).tocsr()
         between, core = (self.a.T @ weighted).tocsr(), (self.b.T @ weighted).toarray()
         return blocks.reshape(self.blocks, self.width, self.width), between, core

@@ -73,7 +73,7 @@ class Inverse:
 
     def spread_j(self, matrix: FloatArray) -> FloatArray:
         """``J'(I x M) J`` for M of one block's columns, shape (core, core)."""
-        return cross(self.j, block_product(np.broadcast_to(matrix, self.within.shape), self.j))
+        return cross(self.j, block_product(np.tile(matrix, (self.design.blocks, 1, 1)), self.j))
 
     def level_sums(self, position: int) -> FloatArray:
         """Sum over the levels of a term of their blocks of ``Z'V^-1Z``, shape (parts, parts)."""
@@ -136,7 +136,7 @@ def invert(design: AbsorbedDesign, sigmas: tuple[FloatArray, ...], residual: Flo
     f, between, core = design.products(1 / d)
     g = design.spread(sigmas, True)
     middle = np.eye(design.width) + f @ g
-    inner = np.linalg.inv(middle)
+    inner = np.asarray(np.linalg.inv(middle), float)
     gain = g @ inner
     j = block_product(inner, between)
     c = core - cross(between, block_product(gain, between))

@@ -44,7 +44,6 @@ class AbsorbedPoint:
     phi: Annotated[FloatArray, "Shape (1, p, p). ``(X'V^-1X)^-1`` in the orthogonal basis."]
     coefficients: Annotated[FloatArray, "Shape (1, p). Generalised least squares in the orthogonal basis."]
     p_y: Annotated[FloatArray, "Shape (cells,). ``P y``."]
-    quadratic: Annotated[float, "``y'P y``."]
 
     @property
     def variances(self) -> FloatArray:
@@ -192,8 +191,9 @@ class AbsorbedSolved:
     def shown(self, position: int, phi: FloatArray) -> FloatArray:
         """Sum over the levels of a term of their blocks of ``Z'P Z``, shape (parts, parts)."""
         z_x = self.z_x[position]
-        projected = (z_x @ phi).transpose(1, 0, 2).reshape(z_x.shape[1], -1)
-        return self._level_sums[position] - projected @ z_x.transpose(1, 0, 2).reshape(z_x.shape[1], -1).T
+        flat, parts = z_x.transpose(1, 0, 2), z_x.shape[1]
+        taken = (flat @ phi).reshape(parts, -1) @ flat.reshape(parts, -1).T
+        return np.asarray(self._level_sums[position] - taken)
 
     @cached_property
     def _level_sums(self) -> tuple[FloatArray, ...]:
@@ -201,14 +201,14 @@ class AbsorbedSolved:
 
     def own(self, phi: FloatArray) -> FloatArray:
         """Diagonal of P, shape (cells,)."""
-        return self._own_inverse - ((self.v_x @ phi) * self.v_x).sum(1)
+        return np.asarray(self._own_inverse - ((self.v_x @ phi) * self.v_x).sum(1))
 
     @cached_property
     def _own_inverse(self) -> FloatArray:
         return self.inverse.own()
 
     def applied(self, effects: tuple[FloatArray, ...]) -> list[FloatArray]:
-        """``V_i v`` of each parameter of the terms, from ``Z'v`` of each, shape (levels, parts, ...) -> (cells, ...)."""
+        """``Z E_i w`` of each parameter of the terms, w by term of shape (levels, parts, ...) -> (cells, ...)."""
         columns = []
         for place, effect in zip(self.design.places, effects, strict=True):
             own = effect[place.term.codes]
@@ -265,13 +265,13 @@ class AbsorbedSolved:
         return np.asarray(np.triu(second) + np.triu(second, 1).T)
 
     def _alone(self, position: int, matrix: FloatArray) -> list[FloatArray]:
-        """This matrix for one term, nil for the others."""
+        """One term's matrix, nil for the others."""
         places = enumerate(self.design.places)
         return [matrix if i == position else np.zeros((place.parts, place.parts)) for i, place in places]
 
     @cached_property
     def x_vi_x(self) -> FloatArray:
-        """``X'V^-1 V_i V^-1X`` of the parameters of the terms and all residual variances but the last; (1, k - 1, p, p)."""
+        """``X'V^-1 V_i V^-1X`` of all parameters but the last residual variance, shape (1, k - 1, p, p)."""
         result = []
         for place, z_x in zip(self.design.places, self.z_x, strict=True):
             for i, j in place.term.pairs:
@@ -300,7 +300,7 @@ class AbsorbedSolved:
 
     def weighted_second(self, w: FloatArray) -> FloatArray:
         """``sum_ij w_ij X'V^-1 V_i V^-1 V_j V^-1X``, shape (1, k - 1, k - 1) -> (1, p, p), as by the first algebra."""
-        return np.einsum("ij,ijab->ab", w[0], self._x_vi_vj_x)[None]
+        return np.asarray(np.einsum("ij,ijab->ab", w[0], self._x_vi_vj_x))[None]
 
     @property
     def basis_change(self) -> FloatArray:
@@ -308,7 +308,7 @@ class AbsorbedSolved:
         t = np.eye(len(self.back))
         t[-1, :-1], t[-1, -1] = -self.parameters[:-1], 1.0
         t[-1] /= self.residual[-1]
-        return (np.linalg.inv(self.back).T @ t)[None]
+        return np.asarray(np.linalg.inv(self.back).T @ t, float)[None]
 
     @property
     def parameters(self) -> FloatArray:
@@ -362,25 +362,23 @@ def evaluate_absorbed(
     sign, log_information = np.linalg.slogdet(x_x)
     if sign <= 0:
         raise np.linalg.LinAlgError("X'V^-1X is singular")
-    phi = np.linalg.inv(x_x)
+    phi = np.asarray(np.linalg.inv(x_x), float)
     coefficients = phi @ (design.x.T @ v_y)
     p_y = v_y - v_x @ coefficients
     quadratic = float((response.y - design.x @ coefficients) @ p_y + (response.within / residual).sum())
     freedom = float(design.heads.sum()) - (design.fixed if restricted else 0)
     criterion = freedom * np.log(2 * np.pi) + inverse.log_determinant + quadratic
     criterion += float(design.inner_heads @ np.log(residual)) + (log_information if restricted else 0.0)
-    solved = AbsorbedSolved(inverse, residual, v_x)
     return AbsorbedPoint(
-        design,
-        response,
-        restricted,
-        inside,
-        solved,
-        np.array([criterion]),
-        phi[None],
-        coefficients[None],
-        p_y,
-        quadratic,
+        design=design,
+        response=response,
+        restricted=restricted,
+        inside=inside,
+        solved=AbsorbedSolved(inverse, residual, v_x),
+        criterion=np.array([criterion]),
+        phi=phi[None],
+        coefficients=coefficients[None],
+        p_y=p_y,
     )
 
 

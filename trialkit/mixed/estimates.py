@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -18,6 +19,9 @@ from trialkit.mixed.refusals import MixedModelError
 from trialkit.mixed.scoring import FitRecord
 from trialkit.mixed.small_sample import SmallSample, small_sample, variance_covariance, with_offset
 
+if TYPE_CHECKING:
+    from trialkit.mixed.absorbed_likelihood import AbsorbedPoint
+
 
 @dataclass(frozen=True, eq=False)
 class Estimates(Fitted):
@@ -29,7 +33,7 @@ class Estimates(Fitted):
     model: Model
     response: FloatArray
     prepared: Prepared
-    point: Evaluation
+    point: Evaluation | AbsorbedPoint
     record: FitRecord
 
     @property

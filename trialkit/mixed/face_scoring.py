@@ -1,8 +1,8 @@
 """The second algebra, step d: scoring on variances and covariances, with covariance matrices positive semidefinite.
 
-A simple term's variance moves as in `scoring`, held at zero where the score would push it below. A covariance matrix of
-rank r is moved by its root, ``Sigma = L L' -> (L + A)(L + A)'``, so that it stays positive semidefinite; A runs over the
-directions of the face of rank r on which Sigma stands (see `_root_directions`). The step is Newton's: beside the
+A simple term's variance moves as in `scoring`, held at zero where the score would push it below. A covariance matrix
+of rank r is moved by its root, ``Sigma = L L' -> (L + A)(L + A)'``, so that it stays positive semidefinite; A runs over
+the directions of the face of rank r on which Sigma stands (see `_root_directions`). The step is Newton's: beside the
 information about the parameters it has the curvature of ``A A'``, which takes a root that has to vanish to zero
 quickly. A root that has all but vanished is taken for zero, and the matrix is then of lower rank; it rises again if the
 likelihood rises with it (the score matrix between null directions has a positive eigenvalue).
@@ -99,8 +99,7 @@ class _Here:
                 columns.append(column)
             by_term.append(moves)
             start += len(pairs)
-        for position in range(start, k):
-            columns.append(np.eye(k)[position])
+        columns.extend(np.eye(k)[start:])
         whole = np.zeros((len(columns), len(columns)))
         at = 0
         for block in curvature:
@@ -123,7 +122,7 @@ class _Here:
     @cached_property
     def rising(self) -> list[tuple[int, FloatArray]]:
         """Terms whose covariance matrix should rise in rank, with the direction in which."""
-        result = []
+        result: list[tuple[int, FloatArray]] = []
         for position, ((_, null), score) in enumerate(zip(self.roots, self.point.score_matrices, strict=True)):
             if len(score) > 1 and null.size:
                 values, vectors = np.linalg.eigh(null.T @ score @ null)
@@ -134,7 +133,7 @@ class _Here:
 
     def _sd(self, position: int, shift: FloatArray) -> float:
         column = self.column(position, shift)
-        return float(np.sqrt(max(column @ self.metric.expected @ column, 0.0)))
+        return float(np.sqrt(max(float(column @ self.metric.expected @ column), 0.0)))
 
     def column(self, position: int, shift: FloatArray) -> FloatArray:
         """Change of the parameters where a term's covariance matrix changes, shape (k,)."""
@@ -149,7 +148,8 @@ class _Here:
 def _root_directions(root: FloatArray, null: FloatArray) -> list[FloatArray]:
     """A of shape (parts, rank) for each direction of the face: within the range symmetric, and out of it."""
     rank = root.shape[1]
-    range_ = root / np.where(np.linalg.norm(root, axis=0) > 0, np.linalg.norm(root, axis=0), 1.0)
+    lengths = np.asarray(np.linalg.norm(root, axis=0), float)
+    range_ = root / np.where(lengths > 0, lengths, 1.0)
     moves = []
     for i in range(rank):
         for j in range(i, rank):
@@ -169,11 +169,23 @@ def estimate_absorbed(model: Model, prepared: Prepared, *, restricted: bool) -> 
     ConfoundedTerm, NoVariation, NotConverged
         As from there.
     """
-    design = absorbed_design(model)
-    response = Response(prepared.means[0] * np.sqrt(model.cells.sizes), prepared.within[0])
-    point, record = search(design, response, _start(design), restricted=restricted, names=model.parameter_names)
+    point, record = estimate_again(absorbed_design(model), model, prepared, restricted=restricted)
     require_converged(point.variances[0], record)
     return point, record
+
+
+def estimate_again(
+    design: AbsorbedDesign, model: Model, prepared: Prepared, *, restricted: bool
+) -> tuple[AbsorbedPoint, FitRecord]:
+    """Find the parameters of one response on a design laid out before; whether they settled is told in the record.
+
+    Raises
+    ------
+    ConfoundedTerm
+        As from `scoring.estimate_each`.
+    """
+    response = Response(prepared.means[0] * np.sqrt(model.cells.sizes), prepared.within[0])
+    return search(design, response, _start(design), restricted=restricted, names=model.parameter_names)
 
 
 def _start(design: AbsorbedDesign) -> FloatArray:

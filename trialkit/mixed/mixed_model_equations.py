@@ -27,6 +27,8 @@ from trialkit.mixed.random_terms import covariance_matrix
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
+    from trialkit.mixed.absorbed_likelihood import AbsorbedPoint
+
 # Rows of one pass: arrays of about this many elements.
 PASS_ELEMENTS = 1_000_000
 
@@ -65,7 +67,7 @@ class MixedModelEquations:
     """The equations of a fitted model, in the scale of its fit."""
 
     model: Model
-    point: Evaluation
+    point: Evaluation | AbsorbedPoint
 
     @cached_property
     def _z(self) -> csr_array:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,9 @@ from trialkit.mixed.likelihood import Evaluation, evaluate, joined
 from trialkit.mixed.model import Model, Prepared, starting_variances
 from trialkit.mixed.products import CrossProducts
 from trialkit.mixed.refusals import ConfoundedTerm, NotConverged, NoVariation
+
+if TYPE_CHECKING:
+    from trialkit.mixed.absorbed_likelihood import AbsorbedPoint
 
 MOST_ITERATIONS = 200
 MOST_DAMPINGS = 30
@@ -72,9 +75,9 @@ class FitRecord:
 
 
 def estimate(
-    model: Model, prepared: Prepared, *, restricted: bool, bounded: bool, start: FloatArray | None = None
-) -> tuple[Evaluation, FitRecord]:
-    """Find the variances of greatest likelihood of one response; arguments as for `estimate_each`.
+    model: Model, prepared: Prepared, *, restricted: bool, bounded: bool
+) -> tuple[Evaluation | AbsorbedPoint, FitRecord]:
+    """Find the variances of greatest likelihood of one response, by the algebra that serves it.
 
     Raises
     ------
@@ -88,7 +91,7 @@ def estimate(
         from trialkit.mixed.face_scoring import estimate_absorbed
 
         return estimate_absorbed(model, prepared, restricted=restricted)
-    point, record = estimate_each(model, prepared, restricted=restricted, bounded=bounded, start=start)
+    point, record = estimate_each(model, prepared, restricted=restricted, bounded=bounded)
     require_converged(point.variances[0], record)
     return point, record
 

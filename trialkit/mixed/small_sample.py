@@ -6,7 +6,7 @@ Every array has the responses in front.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,9 @@ from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.likelihood import Evaluation
 from trialkit.mixed.model import Prepared
 from trialkit.mixed.products import combine, flat, transpose
+
+if TYPE_CHECKING:
+    from trialkit.mixed.absorbed_likelihood import AbsorbedPoint
 
 
 @dataclass(frozen=True)
@@ -117,7 +120,9 @@ def f_tail(numerator_df: int, denominator_df: FloatArray, f: FloatArray) -> Floa
     return np.asarray(fdtrc(numerator_df, denominator_df, f))
 
 
-def variance_covariance(point: Evaluation, free: NDArray[np.bool_], directions: FloatArray | None = None) -> FloatArray:
+def variance_covariance(
+    point: Evaluation | AbsorbedPoint, free: NDArray[np.bool_], directions: FloatArray | None = None
+) -> FloatArray:
     """Inverse of the expected information over the free variances, nil for those at zero; shape (r, k, k).
 
     With `directions`, of shape (k, d), over these.
@@ -131,7 +136,7 @@ def variance_covariance(point: Evaluation, free: NDArray[np.bool_], directions: 
 
 
 def small_sample(
-    point: Evaluation, free: NDArray[np.bool_], prepared: Prepared, directions: FloatArray | None = None
+    point: Evaluation | AbsorbedPoint, free: NDArray[np.bool_], prepared: Prepared, directions: FloatArray | None = None
 ) -> SmallSample:
     """Derive the Kenward-Roger quantities from restricted likelihoods at their maxima, in the responses' units.
 

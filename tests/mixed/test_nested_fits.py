@@ -139,6 +139,18 @@ def test_a_variance_at_zero_in_both_is_said() -> None:
     assert found["note"].endswith("There is no p_mixture: bench of the smaller fit is at the edge by estimate, too.")
 
 
+def test_a_singular_term_in_both_is_said() -> None:
+    """A correlation of 1 lies at the edge, too."""
+    trial = example.small_trial().assign(bench=["a", "b", "c", "a", "b", "c", "b", "c", "a", "c", "a", "b"])
+    small, large = (
+        fit_mixed(trial, "weight_g ~ dose_tsp", random)
+        for random in ("block with dose_tsp", ["block with dose_tsp", "bench"])
+    )
+    found = compare_fits(small, large).loc[2]
+    assert pd.isna(found["p_mixture"])
+    assert "block with dose_tsp of the smaller fit is at the edge by estimate, too" in found["note"]
+
+
 def test_a_variance_that_comes_to_zero_gains_nothing() -> None:
     """The likelihoods are the same: chi-square 0, p 1."""
     even = example.small_trial().assign(bench=["a", "b", "c", "b", "c", "a", "c", "a", "b", "a", "b", "c"])

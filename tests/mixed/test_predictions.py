@@ -259,6 +259,33 @@ def test_negative_variances() -> None:
     assert fit.predict(data)["se"].isna().all()
 
 
+def test_a_singular_term() -> None:
+    """A correlation of 1: the population's limits are those of the coefficients, and known levels are predicted."""
+    trial = example.small_trial()
+    fit = fit_mixed(trial, "weight_g ~ dose_tsp", "block with dose_tsp")
+    assert fit.singular == ("block with dose_tsp",)
+    at_zero = fit.predict(pd.DataFrame({"dose_tsp": [0.0]}), random=False).iloc[0]
+    told = fit.coefficients.loc["Intercept"]
+    assert_allclose(
+        at_zero[["prediction", "se", "df", "lower", "upper"]].astype(float),
+        told[["estimate", "se", "df", "lower", "upper"]],
+    )
+    found = fit.predict(trial)
+    assert_allclose(found["prediction"], trial["weight_g"] - fit.residuals()["conditional"])
+    assert (found["se"] > 0).all()
+
+
+def test_the_population_is_what_means_and_coefficients_say() -> None:
+    """Without random effects se, degrees of freedom and limits are Kenward and Roger's, whatever the random part."""
+    for random in ("block", ["block", "dose_tsp by block"], "block with dose_tsp"):
+        trial = example.small_trial()
+        fit = fit_mixed(trial, "weight_g ~ dose", random)
+        found, means = fit.predict(trial.head(3), random=False), fit.means("dose")
+        assert_allclose(
+            found[["prediction", "se", "df", "lower", "upper"]], means[["mean", "se", "df", "lower", "upper"]]
+        )
+
+
 def test_combinations_never_tried_are_not_estimable() -> None:
     """They have missing values, as in `means`."""
     data = data_of("machines").assign(shift=lambda rows: np.where(rows["Worker"] < "4", "day", "night"))

@@ -19,7 +19,7 @@ COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#0
 MARKS = ("o", "s", "^", "D", "v", "P", "X")
 # Of a group's width on the axis, what its points are spread over.
 SPREAD = 0.5
-ROW_INCHES, WIDTH_INCHES, LEAST_INCHES = 0.22, 6.0, 2.5
+ROW_INCHES, WIDTH_INCHES, LEAST_INCHES, MOST_INCHES = 0.22, 6.0, 2.5, 40.0
 
 
 def draw_means(table: pd.DataFrame, column: str, axis: str, ax: Axes | None) -> Axes:
@@ -75,10 +75,10 @@ def draw_effects(effects: pd.Series, half: pd.Series, axis: str, ax: Axes | None
 
 
 def _axes(ax: Axes | None, rows: int | None = None) -> Axes:
-    """Axes as given, or new ones; high enough for so many rows."""
+    """Axes as given, or new ones; high enough for so many rows, of which a picture holds some two hundred."""
     if ax is not None:
         return ax
     from matplotlib import pyplot
 
-    height = 4.0 if rows is None else max(LEAST_INCHES, 1 + ROW_INCHES * rows)
+    height = 4.0 if rows is None else min(max(LEAST_INCHES, 1 + ROW_INCHES * rows), MOST_INCHES)
     return pyplot.subplots(figsize=(WIDTH_INCHES, height), layout="constrained")[1]

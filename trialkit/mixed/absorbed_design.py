@@ -6,7 +6,7 @@ two parts: A, the *absorbed* terms, whose ``Z'Z`` is block diagonal with small b
 and what is nested with it), and B, the *core*, all others. A is eliminated block by block, and what remains is dense of
 the size of the core alone: 3,000 students who rate 1,000 teachers need matrices of 1,000.
 
-Slopes are centred and scaled inside (`Place.back` leads out again), so that years near 2000 cost no digits.
+Slopes are centred and scaled inside (`TermPlace.back` leads out again), so that years near 2000 cost no digits.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Place:
+class TermPlace:
     """Where a random term stands."""
 
     term: RandomTerm
@@ -51,7 +51,7 @@ class AbsorbedDesign:
     """The design, each cell's row times the root of its size."""
 
     x: Annotated[FloatArray, "Shape (cells, p). Orthonormal basis of the fixed part."]
-    places: tuple[Place, ...]
+    places: tuple[TermPlace, ...]
     blocks: Annotated[int, "Blocks of A."]
     width: Annotated[int, "Columns of A in each block; narrow blocks are padded by columns of zeros."]
     core: Annotated[int, "Columns of B."]
@@ -163,7 +163,7 @@ def absorbed_design(model: Model) -> AbsorbedDesign:
         else:
             columns = core + np.arange(len(term.levels) * len(parts)).reshape(-1, len(parts))
             core += columns.size
-        places.append(Place(term, i in chosen, columns, root[:, None] * values, back))
+        places.append(TermPlace(term, i in chosen, columns, root[:, None] * values, back))
     x = root[:, None] * model.fixed.orthogonal[model.fixed_row]
     heads = np.asarray(np.bincount(model.residual.codes, sizes), float)
     return AbsorbedDesign(x, tuple(places), blocks.count, width, core, model.residual.codes, heads)

@@ -32,7 +32,7 @@ SLICE = 4_000_000
 
 
 @dataclass(frozen=True)
-class Inverse:
+class AbsorbedInverse:
     """V inverted at given covariance matrices and residual variances."""
 
     design: AbsorbedDesign
@@ -130,7 +130,7 @@ class Inverse:
         return own
 
 
-def invert(design: AbsorbedDesign, sigmas: tuple[FloatArray, ...], residual: FloatArray) -> Inverse:
+def invert(design: AbsorbedDesign, sigmas: tuple[FloatArray, ...], residual: FloatArray) -> AbsorbedInverse:
     """Invert V at covariance matrices, all positive semidefinite, and residual variances above zero."""
     d = residual[design.residual]
     f, between, core = design.products(1 / d)
@@ -147,7 +147,7 @@ def invert(design: AbsorbedDesign, sigmas: tuple[FloatArray, ...], residual: Flo
     inverse, log_core = _inverse(scaled)
     k = np.asarray(root @ (root @ inverse).T)
     logs = np.log(d).sum() + np.linalg.slogdet(middle)[1].sum() + log_core
-    return Inverse(design, sigmas, d, gain, inner @ f, between, j, c, (k + k.T) / 2, float(logs))
+    return AbsorbedInverse(design, sigmas, d, gain, inner @ f, between, j, c, (k + k.T) / 2, float(logs))
 
 
 def root_of(sigma: FloatArray) -> FloatArray:

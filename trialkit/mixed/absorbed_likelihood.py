@@ -19,12 +19,12 @@ import numpy as np
 
 from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.absorbed_design import AbsorbedDesign
-from trialkit.mixed.absorbed_inverse import SLICE, Inverse, block_product, cross, invert
+from trialkit.mixed.absorbed_inverse import SLICE, AbsorbedInverse, block_product, cross, invert
 from trialkit.mixed.random_terms import covariance_matrix
 
 
 @dataclass(frozen=True)
-class Response:
+class CellResponse:
     """A response on its cells."""
 
     y: Annotated[FloatArray, "Shape (cells,). Cell means times the roots of the cells' sizes."]
@@ -36,7 +36,7 @@ class AbsorbedPoint:
     """The likelihood and its derivatives at one point; arrays that `Evaluation` has too have a first axis of 1."""
 
     design: AbsorbedDesign
-    response: Response
+    response: CellResponse
     restricted: bool
     inside: Annotated[FloatArray, "Shape (k,). Parameters, slopes centred and scaled."]
     solved: Annotated[AbsorbedSolved, "V inverted at the parameters."]
@@ -154,7 +154,7 @@ class AbsorbedPoint:
 class AbsorbedSolved:
     """V inverted, and what is asked of it whatever the response."""
 
-    inverse: Inverse
+    inverse: AbsorbedInverse
     residual: Annotated[FloatArray, "Shape (residual variances,)."]
     v_x: Annotated[FloatArray, "Shape (cells, p). ``V^-1X``."]
 
@@ -343,7 +343,7 @@ class AbsorbedSolved:
 
 
 def evaluate_absorbed(
-    design: AbsorbedDesign, response: Response, inside: FloatArray, *, restricted: bool
+    design: AbsorbedDesign, response: CellResponse, inside: FloatArray, *, restricted: bool
 ) -> AbsorbedPoint:
     """Evaluate the likelihood at parameters inside; covariance matrices must be positive semidefinite.
 

@@ -21,7 +21,7 @@ import numpy as np
 
 from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.absorbed_design import AbsorbedDesign, absorbed_design
-from trialkit.mixed.absorbed_likelihood import AbsorbedPoint, Response, evaluate_absorbed, sigmas_of
+from trialkit.mixed.absorbed_likelihood import AbsorbedPoint, CellResponse, evaluate_absorbed, sigmas_of
 from trialkit.mixed.model import Model, Prepared
 from trialkit.mixed.scoring import (
     CRITERION_TOLERANCE,
@@ -184,7 +184,7 @@ def estimate_again(
     ConfoundedTerm
         As from `scoring.estimate_each`.
     """
-    response = Response(prepared.means[0] * np.sqrt(model.cells.sizes), prepared.within[0])
+    response = CellResponse(prepared.means[0] * np.sqrt(model.cells.sizes), prepared.within[0])
     return search(design, response, _start(design), restricted=restricted, names=model.parameter_names)
 
 
@@ -206,7 +206,7 @@ def _refuse_confounded(here: _Here, names: tuple[str, ...]) -> None:
 
 
 def search(
-    design: AbsorbedDesign, response: Response, start: FloatArray, *, restricted: bool, names: tuple[str, ...]
+    design: AbsorbedDesign, response: CellResponse, start: FloatArray, *, restricted: bool, names: tuple[str, ...]
 ) -> tuple[AbsorbedPoint, FitRecord]:
     """Find the parameters of greatest likelihood from a start inside, covariance matrices of full rank there."""
     point = evaluate_absorbed(design, response, start, restricted=restricted)

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass
 from datetime import date
 from pathlib import Path
+from typing import Annotated, Any, Literal, get_args, get_origin, get_type_hints
 
 import pytest
 from matplotlib.figure import Figure
@@ -12,9 +15,10 @@ from matplotlib.figure import Figure
 import trialkit
 from commands import run
 from trialkit.documents.document import as_text
-from trialkit.domain.errors import WrongCall
+from trialkit.documents.results import Results
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.short_repr import LONGEST
-from trialkit.interface.frames import TABLES
+from trialkit.interface.frames import TABLES, WHERE
 from trialkit.rules.trial_folder import read_trial
 from trialkit.tables.problem import TrialError
 
@@ -63,18 +67,44 @@ def test_methods_give_what_commands_give(trial: trialkit.Trial) -> None:
     assert (Path(packed.file).stat().st_size, packed.has_results) == (packed.bytes, True)
 
 
+# What the example has none of: pairs are there only where asked for, doses only where they vary.
+NOT_IN_EXAMPLE = {
+    "dose_points", "tipping_points", "other_priors", "pairs", "partly_tested", "ph_climbs", "corrections", "amendments",
+    "departures",
+}  # fmt: skip
+
+
 @pytest.mark.parametrize("name", TABLES)
 def test_every_table_is_tidy(trial: trialkit.Trial, name: str) -> None:
-    """One row a thing; no cell holds a list or a dataclass; pairs are there only where asked for."""
+    """One row a thing; no cell holds a list or a dataclass."""
     table = trial.table(name)
-    if name == "pairs":
-        assert table.empty
-        return
-    assert len(table)
+    assert table.empty == (name in NOT_IN_EXAMPLE)
     kinds = {type(value) for column in table for value in table[column]}
     assert not {list, tuple, dict} & kinds
     if name in ("means", "comparisons"):
         assert {"response", "cultivar", "se", "df"} <= set(table.columns)
+
+
+def test_no_list_of_the_results_is_left_out() -> None:
+    """Every field of the results that holds rows has a table."""
+
+    def rows_in(kind: Any, path: tuple[str, ...]) -> Iterator[str]:
+        kind = get_args(kind)[0] if get_origin(kind) is Annotated else kind
+        origin, inner = get_origin(kind), get_args(kind)
+        if origin in (tuple, list) and is_dataclass(inner[0]):
+            yield ".".join(path)
+        if is_dataclass(kind):
+            hints = get_type_hints(kind, include_extras=True)
+            for field in fields(kind):
+                yield from rows_in(hints[field.name], (*path, field.name))
+        elif origin is dict:
+            yield from rows_in(inner[1], path)
+        elif origin is not None and origin is not Literal:
+            for one in inner:
+                yield from rows_in(one, path)
+
+    notes = {"responses.not_analysed.treatments", "responses.model.notes"}  # parts of a sentence, not tables
+    assert set(rows_in(Results, ())) - notes == set(WHERE.values()) - {"responses.checks"}
 
 
 def test_pictures_are_axes(trial: trialkit.Trial) -> None:
@@ -82,6 +112,10 @@ def test_pictures_are_axes(trial: trialkit.Trial) -> None:
     axes = Figure().subplots()
     assert trial.draw("gains", axes) is axes
     assert len(axes.get_yticks()) == 6
+    for what in ("gardens", "residuals"):
+        assert trial.draw(what).get_xlabel()  # type: ignore[arg-type]
+    with pytest.raises(NotComputed, match="no curve of doses"):
+        trial.draw("doses")
     records = trial.draw("records")
     assert len(records.get_yticklabels()) == 6
     assert sum(len(one.get_offsets()) for one in records.collections) >= int(trial.heads()["weight_g"].notna().sum())
@@ -101,14 +135,32 @@ def test_errors_are_those_of_the_commands(trial: trialkit.Trial, tmp_path: Path)
     """No trial, no table, no picture, no results: each in words."""
     with pytest.raises(WrongCall, match=r"has no trial\.toml"):
         trialkit.Trial(tmp_path)
-    with pytest.raises(WrongCall, match="there are candidates, means"):
+    with pytest.raises(WrongCall, match="there are candidates, dose_points"):
         trial.table("nothing")
-    with pytest.raises(WrongCall, match="records and gains"):
+    with pytest.raises(WrongCall, match="there are records, gains, doses"):
         trial.draw("nothing")  # type: ignore[arg-type]
     with pytest.raises(WrongCall, match="run trialkit analyse"):
         _ = trialkit.Trial.example("spring_dose", tmp_path / "spring").results
     with pytest.raises(WrongCall, match="is no ledger"):
         trialkit.Ledger(tmp_path / "none").pool()
+
+
+def test_the_other_commands_are_methods(trial: trialkit.Trial, tmp_path: Path) -> None:
+    """Mixing, the county, what a citable pack lacks, pages of a check, what columns mean, the trial that follows."""
+    recipe = trial.mix(alkalinity=120.0, acid="vinegar")
+    command = run("mix", "--trial", trial.folder, "--alkalinity", "120", "--acid", "vinegar", "--json")
+    assert recipe.acid is not None
+    assert json.loads(command.stdout)["acid"]["tsp"] == recipe.acid.tsp
+    assert trial.county().county is None
+    told = trial.county(name="Larkmoor County").county
+    assert told is not None
+    assert told.name == "Larkmoor County"
+    (trial.folder / "county.toml").unlink()
+    assert "Creator" in {gap.what for gap in trial.pack_gaps()}
+    assert trial.check_pages()[0].name == "check.html"
+    assert trialkit.Trial.columns("heads").set_index("column").loc["weight_g", "unit"] == "g"
+    following = trialkit.Trial.following(tmp_path / "next", trial.folder, seed=3)
+    assert following.protocol.practice.cultivar == "Fenleaf"
 
 
 def test_records_come_back_and_are_put_right(tmp_path: Path) -> None:
@@ -132,7 +184,9 @@ def test_a_ledger_from_python(trial: trialkit.Trial, tmp_path: Path) -> None:
     assert entries["counts"].to_list() == [True]
     assert ledger.problems() == ()
     assert ledger.pool().decision.recommended.cultivar == "Fenleaf"
-    assert ledger.recommend().version == 1
+    assert ledger.recommend("en", "es").version == 1
+    assert (ledger.folder / "handout-es.html").is_file()
+    assert ledger.county().county is None
     assert ledger.candidates()["is_recommended"].sum() == 1
     assert "volunteer-cultivars" in ledger._repr_html_()
     ledger.withdraw("volunteer-cultivars", "the wrong nutrient was sold")

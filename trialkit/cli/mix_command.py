@@ -7,12 +7,11 @@ from pathlib import Path
 import click
 
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.mix_steps import Asked, mix_answer, table_answer
 from trialkit.cli.number_range import NumberRange
 from trialkit.cli.shared_options import as_json
 from trialkit.cli.speaking import answer
-from trialkit.domain.ph_window import TARGET_PH, WINDOW_PH
-from trialkit.domain.usual_water import USUAL_PH, USUAL_TEMPERATURE_C
+from trialkit.domain.ph_window import WINDOW_PH
+from trialkit.steps.mix_steps import Asked, mix_answer, table_answer
 
 
 @click.command("mix")
@@ -36,15 +35,15 @@ from trialkit.domain.usual_water import USUAL_PH, USUAL_TEMPERATURE_C
 @click.option(
     "--blend",
     type=NumberRange(0, 0.95),
-    default=0.0,
+    default=Asked.blend,
     show_default=True,
     help="Share of reverse-osmosis, distilled or rain water in the bucket, such as 0.5.",
 )
-@click.option("--ph", type=NumberRange(4, 10), default=USUAL_PH, show_default=True, help="pH of the water.")
+@click.option("--ph", type=NumberRange(4, 10), default=Asked.ph, show_default=True, help="pH of the water.")
 @click.option(
     "--temperature",
     type=NumberRange(1, 40),
-    default=USUAL_TEMPERATURE_C,
+    default=Asked.temperature,
     show_default=True,
     help="Temperature of the water, degrees Celsius.",
 )
@@ -78,18 +77,20 @@ from trialkit.domain.usual_water import USUAL_PH, USUAL_TEMPERATURE_C
 @click.option(
     "--acid-strength",
     type=NumberRange(),
-    default=5.0,
+    default=Asked.acid_strength,
     show_default=True,
     help="Strength of the vinegar, 4 to 10 g in 100 mL.",
 )
 @click.option(
     "--acid-grams-per-tsp",
     type=NumberRange(0.1, 20),
-    default=4.6,
+    default=Asked.acid_grams_per_tsp,
     show_default=True,
     help="Weight of a level teaspoon of a powdered acid, g.",
 )
-@click.option("--target-ph", type=NumberRange(*WINDOW_PH), default=TARGET_PH, show_default=True, help="pH to reach.")
+@click.option(
+    "--target-ph", type=NumberRange(*WINDOW_PH), default=Asked.target_ph, show_default=True, help="pH to reach."
+)
 @click.option(
     "--acid-teaspoons",
     type=NumberRange(0, 50),

@@ -10,7 +10,7 @@ import click
 from trialkit.cli.failures import CallFailure, DataFailure, speaks_plainly
 from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer
-from trialkit.steps.pack_steps import pack_folder
+from trialkit.steps.pack_steps import pack_folder, pack_gaps
 
 if TYPE_CHECKING:
     from trialkit.protocol.publication import Licence
@@ -47,10 +47,8 @@ def command(folder: Path, into: Path | None, licence: Licence | None, only_check
 
 def _tell_gaps(folder: Path, *, as_json: bool) -> None:
     from trialkit.documents.answers import PackCheckAnswer
-    from trialkit.report.metadata import gaps
-    from trialkit.rules.trial_folder import read_trial
 
-    missing = gaps(read_trial(folder))
+    missing = pack_gaps(folder)
     if as_json or not missing:
         answer(PackCheckAnswer(not missing, missing), "Nothing that the standards ask for is missing.", as_json=as_json)
     if missing:

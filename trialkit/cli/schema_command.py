@@ -26,6 +26,6 @@ def command(table: TableName | None, as_json: bool) -> None:
 
     Example: trialkit schema heads
     """
-    from trialkit.cli.schema_steps import dictionary_document, dictionary_lines
+    from trialkit.steps.schema_steps import dictionary_document, dictionary_lines
 
     answer(dictionary_document(table), "\n".join(dictionary_lines(table)), as_json=as_json)

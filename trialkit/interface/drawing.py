@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
 from trialkit.documents.results import Results
@@ -64,6 +65,77 @@ def draw_gains(results: Results, axes: Axes | None = None) -> Axes:
     axes.axvline(0, color="0.6", linewidth=0.8)
     axes.set_xlabel("Gain over the current practice (g per transplanted head)")
     return axes
+
+
+def draw_doses(results: Results, axes: Axes | None = None) -> Axes:
+    """Draw what each dose gives by the curve, with its interval, and the raw means of the doses tried.
+
+    Raises
+    ------
+    NotComputed
+        If the trial has no curve of doses.
+    """
+    advice = results.decision.dose if results.decision else None
+    if advice is None or not advice.points:
+        raise NotComputed("These results hold no curve of doses to draw.")
+    points = sorted(advice.points, key=lambda point: point.dose_tsp)
+    axes, doses = axes or _axes(8), [point.dose_tsp for point in points]
+    axes.fill_between(doses, [point.lower for point in points], [point.upper for point in points], alpha=0.2)
+    axes.plot(doses, [point.yield_g for point in points])
+    tried = [(point.dose_tsp, point.raw_yield_g) for point in points if point.raw_yield_g is not None]
+    axes.plot([dose for dose, _ in tried], [raw for _, raw in tried], "o", color="C1")
+    axes.set(xlabel="Dose (level teaspoons a bucket)", ylabel="Yield (g per transplanted head)")
+    return axes
+
+
+def draw_gardens(results: Results, axes: Axes | None = None) -> Axes:
+    """Draw by how much the recommended treatment's buckets were heavier than the current practice's, garden by garden.
+
+    Raises
+    ------
+    NotComputed
+        If no garden has both.
+    """
+    weight = results.responses.get("weight_g")
+    gardens = weight.gardens if weight else None
+    differences = sorted(gardens.differences, key=lambda one: one.difference) if gardens else []
+    if not differences:
+        raise NotComputed("These results hold no garden in which to compare with the current practice.")
+    axes = axes or _axes(len(differences))
+    axes.plot([one.difference for one in differences], range(len(differences)), "o")
+    axes.set_yticks(range(len(differences)), [one.site for one in differences])
+    axes.axvline(0, color="0.6", linewidth=0.8)
+    axes.set_xlabel("Difference from the current practice (g)")
+    return axes
+
+
+def draw_residuals(results: Results, axes: Axes | None = None) -> Axes:
+    """Draw the residuals of bucket weights against normal quantiles, with the band that holds 95 of 100 trials whole.
+
+    Raises
+    ------
+    NotComputed
+        If the weights were not analysed.
+    """
+    weight = results.responses.get("weight_g")
+    found = weight.diagnostics if weight else None
+    if found is None or not found.quantiles:
+        raise NotComputed("These results hold no residuals to draw.")
+    points = sorted(found.quantiles, key=lambda point: point.expected)
+    axes, expected = axes or _axes(8), [point.expected for point in points]
+    axes.fill_between(expected, [point.lower for point in points], [point.upper for point in points], alpha=0.2)
+    axes.plot(expected, [point.studentised for point in points], "o", markersize=3)
+    axes.set(xlabel="Normal quantile", ylabel="Residual (standard deviations)")
+    return axes
+
+
+PICTURES: Mapping[str, Callable[[Results, Axes | None], Axes]] = {
+    "gains": draw_gains,
+    "doses": draw_doses,
+    "gardens": draw_gardens,
+    "residuals": draw_residuals,
+}
+"""Pictures of results, by name."""
 
 
 def _axes(rows: int) -> Axes:

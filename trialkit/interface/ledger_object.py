@@ -11,6 +11,8 @@ if TYPE_CHECKING:
 
     from trialkit.documents.recommended import Recommended
     from trialkit.interface.trial_object import Trial
+    from trialkit.languages import Language
+    from trialkit.protocol.county import CountyAnswer
 
 PathLike = str | Path
 
@@ -82,11 +84,23 @@ class Ledger:
 
         return pool_ledger(self._folder)[0]
 
-    def recommend(self) -> Recommended:
-        """Work out the recommended defaults, and write recommended.json, handout and care sheet."""
+    def recommend(self, *languages: Language) -> Recommended:
+        """Work out the recommended defaults, and write recommended.json, handout and care sheet.
+
+        Parameters
+        ----------
+        *languages : str
+            Of what gardeners get, such as "en", "es"; the county's if none is given.
+        """
         from trialkit.steps.evidence_steps import recommend_from
 
-        return recommend_from(self._folder)[0]
+        return recommend_from(self._folder, languages)[0]
+
+    def county(self, **changes: str) -> CountyAnswer:
+        """Return what is set of the county that the handout names, after changes; as `trialkit.Trial.county`."""
+        from trialkit.steps.county_steps import county_of
+
+        return county_of(self._folder, changes)
 
     def candidates(self) -> pd.DataFrame:
         """Everything that could be recommended, and what is expected of it: one row a candidate."""

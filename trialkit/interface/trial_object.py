@@ -15,15 +15,18 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-    from trialkit.documents.answers import PackAnswer, SecondEngine, SiteAnswer
+    from trialkit.documents.answers import Gap, MixAnswer, PackAnswer, SecondEngine, SiteAnswer
     from trialkit.documents.plan import Plan
     from trialkit.documents.results import Results
     from trialkit.documents.returns import CorrectOutcome, MergeOutcome
+    from trialkit.domain.table_names import TableName
+    from trialkit.protocol.county import CountyAnswer
     from trialkit.protocol.publication import Licence
     from trialkit.protocol.trial_protocol import Protocol
     from trialkit.rules.trial_folder import CheckResult, Stage
 
 PathLike = str | Path
+Picture = Literal["records", "gains", "doses", "gardens", "residuals"]
 
 
 class Trial:
@@ -134,6 +137,39 @@ class Trial:
         )
         return cls(path)
 
+    @classmethod
+    def following(
+        cls,
+        folder: PathLike,
+        source: PathLike,
+        *,
+        seed: int | None = None,
+        progress: Callable[[str, int, int], None] | None = None,
+    ) -> Trial:
+        """Start the trial that is worth most after those of a ledger, or after one analysed trial.
+
+        Parameters
+        ----------
+        folder : path-like
+            New, or empty.
+        source : path-like
+            The ledger, or the folder of the analysed trial.
+        seed : int, optional
+            Where every random draw starts; drawn if not given.
+        progress : callable, optional
+            Told of long work: what, how much is done, how much there is.
+
+        Raises
+        ------
+        NotComputed
+            If no trial is worth it.
+        """
+        from trialkit.steps.following_steps import start_following
+
+        path = Path(folder)
+        start_following(path, Path(source), seed, progress or (lambda *_: None))
+        return cls(path)
+
     @property
     def folder(self) -> Path:
         """Where it is."""
@@ -151,6 +187,12 @@ class Trial:
         from trialkit.steps.trial_steps import check_folder, stage_of
 
         return check_folder(self._folder, stage or stage_of(self._folder))
+
+    def check_pages(self) -> tuple[Path, ...]:
+        """Check it and write pages of what was found, for the adviser and for gardens; return them."""
+        from trialkit.steps.trial_steps import check_with_pages
+
+        return tuple(check_with_pages(self._folder)[2])
 
     def plan(
         self,
@@ -304,6 +346,44 @@ class Trial:
 
         return pack_folder(self._folder, _path(into), licence)[0]
 
+    def pack_gaps(self) -> tuple[Gap, ...]:
+        """Name what a citable publication still lacks; nothing where all is told."""
+        from trialkit.steps.pack_steps import pack_gaps
+
+        return pack_gaps(self._folder)
+
+    def mix(self, **asked: Any) -> MixAnswer:
+        """Work out the spoons of nutrient and acid for a bucket, its products and bucket being those of the trial.
+
+        Parameters
+        ----------
+        **asked
+            Options of ``trialkit mix`` by their names: alkalinity, acid, ec and so on.
+        """
+        from trialkit.steps.mix_steps import Asked, mix_answer
+
+        return mix_answer(Asked(trial=self._folder, **asked))
+
+    def county(self, **changes: str) -> CountyAnswer:
+        """Return what is set of the county that handouts name, after changes to the county.toml of this folder.
+
+        Parameters
+        ----------
+        **changes : str
+            Options of ``trialkit county`` by their names: name, programme, contact and so on; an empty text takes
+            away.
+        """
+        from trialkit.steps.county_steps import county_of
+
+        return county_of(self._folder, changes)
+
+    @staticmethod
+    def columns(table: TableName) -> pd.DataFrame:
+        """Return what each column of a table means and takes: one row a column, in the order of the file."""
+        from trialkit.steps.schema_steps import dictionary_frame
+
+        return dictionary_frame(table)
+
     def sites(self) -> pd.DataFrame:
         """The gardens."""
         return self._read("plan").sites
@@ -344,14 +424,27 @@ class Trial:
             raise WrongCall(f"There is no table {name!r}; there are {', '.join(TABLES)}.")
         return table_of(self.results, name)
 
-    def draw(self, what: Literal["records", "gains"] = "gains", axes: Axes | None = None) -> Axes:
-        """Draw the raw records, or what each treatment gains, on axes of matplotlib."""
-        from trialkit.interface.drawing import draw_gains, draw_records
+    def draw(self, what: Picture = "gains", axes: Axes | None = None) -> Axes:
+        """Draw on axes of matplotlib; where none are given, new ones are made.
 
-        if what == "gains":
-            return draw_gains(self.results, axes)
+        Parameters
+        ----------
+        what : {"records", "gains", "doses", "gardens", "residuals"}
+            Every weighed head; what each treatment gains; the curve of doses; the recommended treatment's difference
+            garden by garden; residuals of bucket weights.
+        axes : matplotlib.axes.Axes, optional
+
+        Raises
+        ------
+        NotComputed
+            If the results do not hold what it needs.
+        """
+        from trialkit.interface.drawing import PICTURES, draw_records
+
+        if what in PICTURES:
+            return PICTURES[what](self.results, axes)
         if what != "records":
-            raise WrongCall(f"There is no picture {what!r}; there are records and gains.")
+            raise WrongCall(f"There is no picture {what!r}; there are records, {', '.join(PICTURES)}.")
         from trialkit.domain.treatment import Treatment
         from trialkit.words.treatment_names import treatment_label
 

@@ -36,6 +36,11 @@ def show_county(folder: Path) -> tuple[CountyAnswer, str]:
     return document, _told(document)
 
 
+def county_of(folder: Path, changes: Mapping[str, str]) -> CountyAnswer:
+    """Return what counts for a folder, after changes to its county.toml where there are any."""
+    return (set_county(folder, changes) if changes else show_county(folder))[0]
+
+
 def _told(document: CountyAnswer) -> str:
     if document.county is None:
         return f'No county is set, here or in the folder above. To write {COUNTY_FILE}: trialkit county --name "..."'

@@ -9,7 +9,7 @@ from trialkit.domain.errors import WrongCall
 from trialkit.steps.trial_steps import RESULTS_FILE, RESULTS_FOLDER, changed_inputs, read_results
 
 if TYPE_CHECKING:
-    from trialkit.documents.answers import PackAnswer
+    from trialkit.documents.answers import Gap, PackAnswer
     from trialkit.protocol.publication import Licence
 
 USUAL_LICENCE: Licence = "CC-BY-4.0"
@@ -55,3 +55,11 @@ def pack_folder(folder: Path, into: Path | None, licence: Licence | None = None)
         f"Packed {len(trial.heads)} heads in {len(trial.layout)} buckets: {target} ({len(data) / 1000:.0f} kB, data "
         f"under {used}). {said} Names of gardens and notes are in it: read them before you publish.{lacking}"
     )
+
+
+def pack_gaps(folder: Path) -> tuple[Gap, ...]:
+    """Name what a citable publication of a trial still lacks."""
+    from trialkit.report.metadata import gaps
+    from trialkit.rules.trial_folder import read_trial
+
+    return gaps(read_trial(folder))

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from trialkit.domain.table_names import OPTIONAL_TABLES, TABLE_NAMES, TableName
 from trialkit.tables.table_schema import Field, load_schema, schema_document
 from trialkit.words.problem_words import accepted_words
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 MEANS: TableName = "means"
 WIDTH = 100
@@ -36,6 +39,15 @@ def dictionary_lines(table: TableName | None) -> Iterator[str]:
         yield f"{field.name} ({', '.join(_kind(field))})"
         told = f"{field.description} Takes {accepted_words(field)}."
         yield from textwrap.wrap(told, WIDTH, initial_indent="    ", subsequent_indent="    ")
+
+
+def dictionary_frame(table: TableName) -> pd.DataFrame:
+    """Return a table's columns: name, type, unit, whether it must be given, what it takes and what it means."""
+    import pandas as pd
+
+    fields = load_schema(table).fields
+    rows = [(one.name, one.type, one.unit or "", one.required, accepted_words(one), one.description) for one in fields]
+    return pd.DataFrame(rows, columns=["column", "type", "unit", "required", "takes", "meaning"])
 
 
 def _kind(field: Field) -> Iterator[str]:

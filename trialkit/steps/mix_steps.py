@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.ph_window import TARGET_PH
+from trialkit.domain.usual_water import USUAL_PH, USUAL_TEMPERATURE_C
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -43,30 +45,30 @@ NOT_OF_A_TABLE = {
 
 @dataclass(frozen=True)
 class Asked:
-    """What was asked on the command line, by the names of its options."""
+    """What was asked, by the names of the command's options."""
 
-    volume: str | None
-    alkalinity: float | None
-    hardness: float | None
-    drops: int | None
-    mg_per_drop: float | None
-    blend: float
-    ph: float
-    temperature: float
-    trial: Path | None
-    calcium: float | None
-    magnesium: float | None
-    nutrient: str | None
-    parts: tuple[str, ...]
-    grams_per_tsp: float | None
-    teaspoons: float | None
-    nitrogen: float | None
-    ec: float | None
-    acid: str | None
-    acid_strength: float
-    acid_grams_per_tsp: float
-    target_ph: float
-    acid_teaspoons: float | None
+    volume: str | None = None
+    alkalinity: float | None = None
+    hardness: float | None = None
+    drops: int | None = None
+    mg_per_drop: float | None = None
+    blend: float = 0.0
+    ph: float = USUAL_PH
+    temperature: float = USUAL_TEMPERATURE_C
+    trial: Path | None = None
+    calcium: float | None = None
+    magnesium: float | None = None
+    nutrient: str | None = None
+    parts: tuple[str, ...] = ()
+    grams_per_tsp: float | None = None
+    teaspoons: float | None = None
+    nitrogen: float | None = None
+    ec: float | None = None
+    acid: str | None = None
+    acid_strength: float = 5.0
+    acid_grams_per_tsp: float = 4.6
+    target_ph: float = TARGET_PH
+    acid_teaspoons: float | None = None
 
     @property
     def of_nutrient(self) -> tuple[str, ...]:

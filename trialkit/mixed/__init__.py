@@ -6,8 +6,8 @@ Usable on its own; reports/engine.md shows what for. The steps of a fit, one mod
 `hypotheses`, `means`, `contrasts`, `comparisons`, `multivariate_t` and `letters` (what is asked of the means),
 `prediction` (levels and rows). Large crossed terms and slopes (`random_terms`) go by a second algebra:
 `absorbed_design`, `absorbed_inverse`, `absorbed_likelihood`, `face_scoring`, `absorbed_prediction`. A `MixedFit` is
-told in `estimates`, `effects`, `levels_and_rows` and `fit`, each adding to the one before. Counts: `binomial_likelihood`,
-`binomial_search` and `binomial`.
+told in `estimates`, `effects`, `levels_and_rows` and `fit`, each adding to the one before. Counts:
+`binomial_likelihood`, `binomial_search` and `binomial`.
 """
 
 from trialkit.mixed.binomial import BinomialFit, fit_binomial

@@ -23,8 +23,8 @@ def absorption_pays(model: Model) -> bool:
     """Whether the second algebra is to fit a model: slopes need it, and large crossed terms are cheaper by it."""
     if model.has_slopes:
         return True
-    columns = model.fixed.orthogonal.shape[1] + 1 + sum(model.blocks.widths)
-    dense = CUBES * model.blocks.count * float(columns) ** 3
+    random, fixed = float(sum(model.blocks.widths)), float(model.fixed.orthogonal.shape[1] + 1)
+    dense = CUBES * model.blocks.count * random * (random + fixed) ** 2
     return dense > OVERHEAD and cheapest(model)[0] < dense
 
 
@@ -45,5 +45,7 @@ def _operations(model: Model, chosen: tuple[int, ...]) -> float:
     core = sum(len(term.levels) * len(term.parts) for term in others)
     slots = sum(len(term.parts) for term in others)
     seen = np.minimum(np.bincount(coarsest.codes) * slots, core).astype(float)
+    fixed = float(cells) * float(model.fixed.orthogonal.shape[1]) ** 2
     sparse, dense = SPARSE_COST * width * float(seen @ seen), float(inside.count) * width * float(core) ** 2
-    return OVERHEAD + CUBES * (inside.count * float(width) ** 3 + float(core) ** 3) + min(sparse, dense)
+    cubes = float(inside.count) * float(width) ** 3 + float(core) ** 3
+    return OVERHEAD + fixed + CUBES * cubes + min(sparse, dense)

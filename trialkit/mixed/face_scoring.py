@@ -40,8 +40,9 @@ from trialkit.mixed.scoring import (
 )
 from trialkit.mixed.woodbury import EDGE
 
-# Cores up to this size have their expected information at every step.
+# Cores up to this size have their expected information at every step, with several residual variances cells up to this.
 SMALL_CORE = 300
+SMALL_CELLS = 600
 # ... larger ones once the score is below this many of its standard deviations.
 END_NEAR = 0.03
 # A root is taken for zero below this share of the largest, of slopes scaled.
@@ -231,7 +232,7 @@ def search(
 
 
 def _is_small(design: AbsorbedDesign) -> bool:
-    return design.core <= SMALL_CORE and len(design.heads) == 1
+    return design.core <= SMALL_CORE and (len(design.heads) == 1 or len(design.x) <= SMALL_CELLS)
 
 
 def _metric(point: AbsorbedPoint, exact: bool) -> _Metric:

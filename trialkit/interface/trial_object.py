@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from trialkit.protocol.county import CountyAnswer
     from trialkit.protocol.publication import Licence
     from trialkit.protocol.trial_protocol import Protocol
+    from trialkit.returns.merge_files import Turn
     from trialkit.rules.trial_folder import CheckResult, Stage
 
 PathLike = str | Path
@@ -253,12 +254,22 @@ class Trial:
         **answers
             As `trialkit merge` takes them: dates, decimals, serials, weights, accept, headings, choose.
         """
-        from trialkit.returns.answering import given
-        from trialkit.returns.journal import Reason
         from trialkit.returns.merge_files import merge_files
 
-        reason = None if why is None else Reason(why, by, date.today())
-        return merge_files(self._folder, [Path(file) for file in files], given(answers, "options"), reason=reason)
+        turn = _turn(files, {"why": why, "by": by, **answers})
+        return merge_files(self._folder, turn.files, turn.given, reason=turn.reason)
+
+    def look(self, *merges: tuple[Sequence[PathLike], Mapping[str, Any]]) -> tuple[MergeOutcome, ...]:
+        """Say what merges would do, one after the other, and change nothing.
+
+        Parameters
+        ----------
+        *merges : tuple of (sequence of path-like, mapping)
+            The files of each, and what else `merge` would be given.
+        """
+        from trialkit.returns.merge_files import look_at_files
+
+        return look_at_files(self._folder, [_turn(files, told) for files, told in merges])
 
     def correct(
         self,
@@ -469,6 +480,17 @@ class Trial:
 
             lines.append(f"<pre>{html.escape(summary(self.results))}</pre>")
         return "<br>".join(lines)
+
+
+def _turn(files: Sequence[PathLike], told: Mapping[str, Any]) -> Turn:
+    from trialkit.returns.answering import given
+    from trialkit.returns.journal import Reason
+    from trialkit.returns.merge_files import Turn
+
+    answers = {name: value for name, value in told.items() if name not in ("why", "by")}
+    why = told.get("why")
+    reason = None if why is None else Reason(why, told.get("by", "adviser"), date.today())
+    return Turn(tuple(map(Path, files)), given(answers, "options"), reason)
 
 
 def _path(path: PathLike | None) -> Path | None:

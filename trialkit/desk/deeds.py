@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 import subprocess
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
@@ -95,3 +95,50 @@ def check_pages(folder: Path, told: Told) -> None:  # noqa: ARG001
     from trialkit.interface.trial_object import Trial
 
     Trial(folder).check_pages()
+
+
+def keep(folder: Path, ledger: Path, told: Told) -> None:
+    """Accept a trial into a ledger."""
+    from trialkit.interface.ledger_object import Ledger
+
+    told("evidence", 0, 1)
+    Ledger(ledger).add(folder)
+
+
+def pack(folder: Path, told: Told) -> None:
+    """Pack a trial as open data."""
+    from trialkit.interface.trial_object import Trial
+
+    told("pack", 0, 1)
+    Trial(folder).pack()
+
+
+def recommend(ledger: Path, languages: tuple[str, ...], told: Told) -> None:
+    """Pool a ledger, and write its page, the handout and the care sheet."""
+    from trialkit.interface.ledger_object import Ledger
+
+    told("pool", 0, 2)
+    Ledger(ledger).pool()
+    told("handout", 1, 2)
+    Ledger(ledger).recommend(*languages)
+
+
+def withdraw(ledger: Path, entry: str, why: str, told: Told) -> None:  # noqa: ARG001
+    """Withdraw an entry of a ledger."""
+    from trialkit.interface.ledger_object import Ledger
+
+    Ledger(ledger).withdraw(entry, why)
+
+
+def follow(folder: Path, ledger: Path, told: Told) -> None:
+    """Start the trial that is worth most after those of a ledger."""
+    from trialkit.interface.trial_object import Trial
+
+    Trial.following(folder, ledger, progress=told)
+
+
+def set_county(folder: Path, changes: Mapping[str, str], told: Told) -> None:  # noqa: ARG001
+    """Set the county that handouts name."""
+    from trialkit.steps.county_steps import county_of
+
+    county_of(folder, changes)

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
+from trialkit.domain.errors import WrongCall
 from trialkit.domain.table_names import PROTOCOL_FILE
+from trialkit.languages import gettext
 
 if TYPE_CHECKING:
     from trialkit.rules.trial_folder import Stage
 
+FOLDER_NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,39}")
+RESERVED = {"CON", "PRN", "AUX", "NUL", *(f"{port}{n}" for port in ("COM", "LPT") for n in range(10))}
+"""Names that Windows keeps for devices."""
 LEDGER = "ledger"
 """Folder of the ledger that the desk keeps."""
 MOST_TRIALS = 500
@@ -61,6 +67,22 @@ class Workspace:
     def find(self, name: str) -> Path | None:
         """Folder of a trial by its name; None where no trial is called so, whatever the name holds."""
         return self.folder / name if name in self.names() else None
+
+    def new_folder(self, name: str) -> Path:
+        """Folder for a new trial, which is not there yet.
+
+        Raises
+        ------
+        WrongCall
+            If the name is none that every system takes, or is taken.
+        """
+        if not FOLDER_NAME.fullmatch(name) or name.partition(".")[0].upper() in RESERVED:
+            raise WrongCall(
+                gettext("Name the folder with small letters, figures and hyphens, such as spring-2028. At most 40.")
+            )
+        if name == LEDGER or any(path.name.casefold() == name for path in self.folder.iterdir()):
+            raise WrongCall(gettext("There is a folder {name} already: choose another name.", name=name))
+        return self.folder / name
 
     def trials(self) -> tuple[FiledTrial, ...]:
         """Every trial, with how far it has come."""

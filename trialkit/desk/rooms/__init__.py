@@ -1,6 +1,9 @@
 """The rooms of the desk: each a part of the job, with its pages."""
 
+from trialkit.desk.rooms.answer import room as answer
+from trialkit.desk.rooms.county import room as county
 from trialkit.desk.rooms.front import room as front
+from trialkit.desk.rooms.ledger import room as ledger
 from trialkit.desk.rooms.trial import room as trial
 
-ROOMS = (front, trial)
+ROOMS = (front, trial, answer, ledger, county)

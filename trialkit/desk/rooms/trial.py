@@ -7,12 +7,12 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-from flask import Blueprint, Response, abort, send_file
+from flask import Blueprint, Response, abort
 
 from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, do_at_length, page, trial_folder
 from trialkit.desk.deeds import Deed
-from trialkit.domain.errors import WrongCall
+from trialkit.desk.published import show
 from trialkit.languages import gettext
 
 if TYPE_CHECKING:
@@ -117,37 +117,21 @@ def _forms(name: str, folder: Path) -> tuple[Deed, bool]:
     return Deed(gettext("Packs"), (("forms", name),), partial(deeds.write_forms, folder)), True
 
 
-def _answer(name: str, folder: Path) -> tuple[Deed, bool]:
-    commands = ("analyse", name), ("report", name)
-    return Deed(gettext("Answer"), commands, partial(deeds.analyse_and_report, folder)), True
-
-
 def _check(name: str, folder: Path) -> tuple[Deed, bool]:
     return Deed(gettext("Check"), (("check", name, "--html"),), partial(deeds.check_pages, folder)), True
 
 
-TAKEN = {"plan": _plan, "layout": _layout, "forms": _forms, "answer": _answer, "check": _check}
+TAKEN = {"plan": _plan, "layout": _layout, "forms": _forms, "check": _check}
 """Steps by the address of their button."""
 
-SHOWN = {"results": (".html",), "forms": (".html", ".xlsx")}
+SHOWN = {"results": (".html", ".ics"), "forms": (".html", ".xlsx")}
 """Folders whose pages are shown as they are published, and their kinds of file."""
 
 
 @room.get("/file/<part>/<file>")
-def show(name: str, part: str, file: str) -> AnyResponse:
-    """Show a page as it was published: it brings its own policy, under which it loads nothing."""
-    from trialkit.tables.own_files import ordinary_folder
-
+def file(name: str, part: str, file: str) -> AnyResponse:
+    """Show a page as it was published."""
     folder = trial_folder(name)
     if part not in SHOWN:
         abort(404)
-    try:
-        inside = ordinary_folder(folder / part)
-    except WrongCall:
-        abort(404)
-    names = {path.name for path in inside.glob("*") if path.is_file() and not path.is_symlink()}
-    if file not in names or Path(file).suffix not in SHOWN[part]:
-        abort(404)
-    response = send_file((inside / file).resolve(), as_attachment=not file.endswith(".html"))
-    response.headers["Content-Security-Policy"] = "frame-ancestors 'none'"
-    return response
+    return show(folder / part, file, SHOWN[part])

@@ -9,6 +9,7 @@ from time import monotonic
 from typing import TYPE_CHECKING, Any
 
 from flask import Flask, Response, abort, current_app, g, redirect, request
+from markupsafe import Markup
 
 from trialkit.desk.deeds import Deed, Trouble, trouble_of
 from trialkit.desk.guard import HEADERS, OPEN, SAFE_METHODS, TOKEN, Guard
@@ -19,6 +20,7 @@ from trialkit.languages import ENGLISH, LANGUAGES, gettext, speaking
 from trialkit.pages.palette import custom_properties
 from trialkit.pages.shell import SHARED_TEMPLATES, environment
 from trialkit.tables.problem import TrialError
+from trialkit.words.term_words import Term, term
 
 if TYPE_CHECKING:
     from werkzeug.wrappers import Response as AnyResponse
@@ -85,13 +87,37 @@ def make_application(folder: Path, guard: Guard) -> Flask:
     return made
 
 
+class Terms:
+    """Terms that a page uses, each explained once: a button in the text opens the explanation, without a script.
+
+    A browser that knows no popovers shows the explanations at the foot of the page.
+    """
+
+    def __init__(self) -> None:
+        self.used: dict[str, Term] = {}
+
+    def __call__(self, key: str, text: str = "") -> Markup:
+        """Name a term, in other words where the sentence needs them."""
+        found = self.used.setdefault(key, term(key))
+        return Markup('<button type="button" class="term" popovertarget="term-{}">{}</button>').format(
+            key, text or found.name
+        )
+
+
 def page(template: str, status: int = 200, **parts: Any) -> Response:
     """Fill in a template of the desk, in the language of its reader."""
     here = desk()
     text = (
         environment(TEMPLATES)
         .get_template(f"{template}.html.jinja")
-        .render(token=here.guard.token, done=here.done[::-1], language=g.language, languages=LANGUAGES, **parts)
+        .render(
+            term=Terms(),
+            token=here.guard.token,
+            done=here.done[::-1],
+            language=g.language,
+            languages=LANGUAGES,
+            **parts,
+        )
     )
     return Response(text, status, mimetype="text/html")
 

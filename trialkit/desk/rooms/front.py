@@ -8,6 +8,7 @@ from flask import Blueprint, Response, abort, redirect, request
 
 from trialkit.desk.application import LANGUAGE_COOKIE, desk, page
 from trialkit.languages import LANGUAGES
+from trialkit.words.term_words import MEANINGS, term
 
 if TYPE_CHECKING:
     from werkzeug.wrappers import Response as AnyResponse
@@ -47,6 +48,12 @@ def stop_job(job_id: str) -> AnyResponse:
     """Stop it; files are as before or as after."""
     desk().jobs.stop(job_id)
     return redirect(f"/job/{job_id}", 303)
+
+
+@room.get("/words/")
+def words() -> Response:
+    """What every term means, in the order of the alphabet."""
+    return page("words", terms=sorted(map(term, MEANINGS), key=lambda one: one.name.casefold()))
 
 
 @room.post("/language")

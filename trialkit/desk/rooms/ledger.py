@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Annotated
@@ -35,7 +37,47 @@ class Defaults:
     changes: tuple[str, ...]
     next_trial: tuple[str, ...]
     can_follow: Annotated[bool, "Whether there is a next trial to start."]
+    is_worth_it: Annotated[bool, "Whether that is worth its buckets."]
     is_current: Annotated[bool, "Whether it rests on all that counts now."]
+
+
+@dataclass(frozen=True)
+class PaperFile:
+    """One file of a paper."""
+
+    name: str
+    told: Annotated[str, "What kind it is, as its link says."]
+
+
+@dataclass(frozen=True)
+class Paper:
+    """Something to read or print, with its files."""
+
+    title: str
+    files: tuple[PaperFile, ...]
+
+
+NAMED = re.compile(r"(pool|handout_large|handout|care)(?:-(\w\w))?(?:-(a4|letter))?\.(html|pdf)")
+
+
+def _papers(names: Sequence[str]) -> list[Paper]:
+    """Group the ledger's files by what they are, in the order in which one wants them."""
+    titles = {
+        "handout": gettext("Handout"),
+        "handout_large": gettext("Handout in large print"),
+        "care": gettext("Care sheet"),
+        "pool": gettext("All that is known, for the adviser"),
+    }
+    papers = {"a4": gettext("A4 paper"), "letter": gettext("Letter paper"), None: gettext("page")}
+    found: dict[tuple[str, str | None], list[PaperFile]] = {}
+    for name in names:
+        if match := NAMED.fullmatch(name):
+            found.setdefault((match[1], match[2]), []).append(PaperFile(name, papers[match[3]]))
+    order = sorted(found, key=lambda key: (list(titles).index(key[0]), key[1] or ""))
+    return [
+        Paper(titles[kind] + (f" ({language})" if language else ""), tuple(found[kind, language]))
+        for kind, language in order
+    ]
 
 
 @room.get("/")
@@ -45,7 +87,7 @@ def overview() -> Response:
 
     here = desk().workspace
     if not here.has_ledger:
-        return page("ledger", defaults=None, entries=[], files=(), problems=())
+        return page("ledger", defaults=None, entries=[], papers=[], problems=())
     ledger = Ledger(here.ledger)
     problems = ledger.problems()
     defaults = None
@@ -58,7 +100,7 @@ def overview() -> Response:
         "ledger",
         defaults=defaults,
         entries=ledger.entries().to_dict("records"),
-        files=files_of(here.ledger, PAGES),
+        papers=_papers(files_of(here.ledger, PAGES)),
         problems=problems,
     )
 
@@ -74,6 +116,7 @@ def _told(document: Recommended, is_current: bool) -> Defaults:
         tuple(words.changes(document, measures)),
         (words.next_trial(document, measures), words.why_next(document, measures)),
         document.next_trial is not None,
+        document.next_trial is not None and document.next_trial.worth_it,
         is_current,
     )
 

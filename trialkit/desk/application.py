@@ -14,6 +14,7 @@ from markupsafe import Markup
 from trialkit.desk.deeds import Deed, Trouble, trouble_of
 from trialkit.desk.guard import HEADERS, OPEN, SAFE_METHODS, TOKEN, Guard
 from trialkit.desk.jobs import Jobs
+from trialkit.desk.tray import Tray
 from trialkit.desk.workspace import Workspace
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.languages import ENGLISH, LANGUAGES, gettext, speaking
@@ -41,6 +42,7 @@ class Desk:
     workspace: Workspace
     guard: Guard
     jobs: Jobs = field(default_factory=Jobs)
+    tray: Tray = field(default_factory=Tray)
     done: list[tuple[str, tuple[str, ...]]] = field(default_factory=list)
     last_asked: float = field(default_factory=monotonic)
     stop: Callable[[], None] = lambda: None

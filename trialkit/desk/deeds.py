@@ -7,14 +7,17 @@ import subprocess
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 from trialkit.documents.problems import ToldProblem
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
+    from datetime import date
     from pathlib import Path
+
+    from trialkit.documents.returns import ReturnFinding
 
 Told = Callable[[str, int, int], None]
 """Told of long work: what, how much is done, how much there is."""
@@ -142,3 +145,70 @@ def set_county(folder: Path, changes: Mapping[str, str], told: Told) -> None:  #
     from trialkit.steps.county_steps import county_of
 
     county_of(folder, changes)
+
+
+class Refused(Exception):
+    """What a deed was to write cannot be read; nothing was written.
+
+    Attributes
+    ----------
+    findings : tuple of ReturnFinding
+        Why, each with its column.
+    """
+
+    def __init__(self, findings: tuple[ReturnFinding, ...]) -> None:
+        super().__init__(f"{len(findings)} findings")
+        self.findings = findings
+
+
+Merge = tuple[tuple["Path", ...], Mapping[str, Any]]
+"""Files of the tray, and what else `Trial.merge` is given."""
+
+
+def merge(folder: Path, merges: tuple[Merge, ...], told: Told) -> None:
+    """Merge files of the tray, one call after the other, and take out of it what was merged."""
+    from trialkit.desk.tray import take_out
+    from trialkit.interface.trial_object import Trial
+
+    for number, (files, answers) in enumerate(merges):
+        told("merge", number, len(merges))
+        outcome = Trial(folder).merge(*files, **answers)
+        for path, one in zip(files, outcome.files, strict=True):
+            if one.merged:
+                take_out(path)
+
+
+def correct(
+    folder: Path,
+    row: tuple[str, int | None, date | None],
+    why: str,
+    values: Mapping[str, str],
+    told: Told,  # noqa: ARG001
+) -> None:
+    """Put a row of the record right.
+
+    Raises
+    ------
+    Refused
+        If a value cannot be read, or contradicts the rest of its row.
+    """
+    from trialkit.interface.trial_object import Trial
+
+    bucket, head, on = row
+    outcome = Trial(folder).correct(bucket, head, why=why, on=on, **values)
+    if not outcome.ok:
+        raise Refused(outcome.findings)
+
+
+def add_site(folder: Path, site: str, why: str, on: date, blocks: int | None, told: Told) -> None:  # noqa: ARG001
+    """Let a garden join."""
+    from trialkit.interface.trial_object import Trial
+
+    Trial(folder).add_site(site, why=why, on=on, blocks=blocks)
+
+
+def withdraw_site(folder: Path, site: str, why: str, on: date, told: Told) -> None:  # noqa: ARG001
+    """Let a garden give up."""
+    from trialkit.interface.trial_object import Trial
+
+    Trial(folder).withdraw_site(site, why=why, on=on)

@@ -13,14 +13,14 @@ from pathlib import Path
 from threading import Lock
 from typing import IO, Annotated, Any
 
+from trialkit.desk.workspace import RESERVED
 from trialkit.domain.errors import NotComputed
+from trialkit.languages import gettext
 
 MOST_FILES, MOST_BYTES = 200, 256 << 20
 """Of one desk."""
 LONGEST_NAME = 80
 CHUNK = 1 << 20
-DEVICES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)
-"""What Windows takes for a device, whatever its ending."""
 
 
 @dataclass(frozen=True)
@@ -109,8 +109,11 @@ class Tray:
             if len(held) >= MOST_FILES or room < 0:
                 shutil.rmtree(place)
                 raise NotComputed(
-                    f"No more than {MOST_FILES} files, or {MOST_BYTES >> 20} MB, wait at once: "
-                    "merge some first, or throw them away."
+                    gettext(
+                        "No more than {files} files, or {most} MB, wait at once. Merge some first, or throw them away.",
+                        files=MOST_FILES,
+                        most=MOST_BYTES >> 20,
+                    )
                 )
             self._waiting.setdefault(trial, []).append(Waiting(identity, path))
 
@@ -127,13 +130,18 @@ class Tray:
         with self._lock:
             for one in self._waiting.get(trial, ()):
                 if one.id == identity:
-                    shutil.rmtree(one.path.parent, ignore_errors=True)
+                    take_out(one.path)
 
     def close(self) -> None:
         """Take the folder away."""
         with self._lock:
             if self._folder is not None:
                 shutil.rmtree(self._folder, ignore_errors=True)
+
+
+def take_out(path: Path) -> None:
+    """Take a file that waited away, with the folder of its own."""
+    shutil.rmtree(path.parent, ignore_errors=True)
 
 
 def safe_name(name: str) -> str:
@@ -151,4 +159,4 @@ def safe_name(name: str) -> str:
     if len(plain.encode("utf-8", "replace")) > LONGEST_NAME:
         kept = (stem if dot else plain)[: LONGEST_NAME // 4].rstrip(" .")
         plain = f"{kept}{dot}{ending[:8]}" if dot else kept
-    return f"_{plain}" if DEVICES.fullmatch(plain) else plain
+    return f"_{plain}" if plain.partition(".")[0].upper() in RESERVED else plain

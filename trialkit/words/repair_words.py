@@ -249,10 +249,11 @@ def finding_sentence(finding: ReturnFinding) -> str:
         place.append(f"row {told.row}")
     if told.column is not None:
         place.append(f"column {shown(told.column)}")
-    return f"{', '.join(place)}: {_what(told)} [{told.rule}]"
+    return f"{', '.join(place)}: {what_was_found(told)} [{told.rule}]"
 
 
-def _what(told: ToldFinding) -> str:
+def what_was_found(told: ToldFinding) -> str:
+    """Say a finding, but for where it is."""
     if told.verdict == "repaired":
         return f"{told.found} was read as {told.became}: {told.why}." if told.became else f"{told.why}."
     if told.verdict == "question":

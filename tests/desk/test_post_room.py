@@ -243,8 +243,9 @@ def test_a_record_is_put_right_and_taken_back(laid_out: Visitor, good: Good, cop
     sent = dict(re.findall(r'name="(was\.\w+)" value="([^"]*)"', form.text))
     sent |= {name.removeprefix("was."): text for name, text in sent.items()}
     before = contents(folder_of(laid_out))
-    bad = laid_out.post(row, sent | {"weight_g": "heavy", "harvested_on": "2020-01-01", "why": "read 241"})
+    bad = laid_out.post(row, sent | {"weight_g": "heavy", "why": " "})
     assert bad.status_code == 422
+    assert "Say why" in told(bad)
     assert 'value="heavy"' in bad.text
     assert "Expected a number." in told(bad)
     silent = laid_out.post(row, sent | {"weight_g": "142", "why": " "})

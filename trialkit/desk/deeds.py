@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from datetime import date
     from pathlib import Path
 
-    from trialkit.documents.returns import ReturnFinding
-
 Told = Callable[[str, int, int], None]
 """Told of long work: what, how much is done, how much there is."""
 
@@ -147,20 +145,6 @@ def set_county(folder: Path, changes: Mapping[str, str], told: Told) -> None:  #
     county_of(folder, changes)
 
 
-class Refused(Exception):
-    """What a deed was to write cannot be read; nothing was written.
-
-    Attributes
-    ----------
-    findings : tuple of ReturnFinding
-        Why, each with its column.
-    """
-
-    def __init__(self, findings: tuple[ReturnFinding, ...]) -> None:
-        super().__init__(f"{len(findings)} findings")
-        self.findings = findings
-
-
 Merge = tuple[tuple["Path", ...], Mapping[str, Any]]
 """Files of the tray, and what else `Trial.merge` is given."""
 
@@ -189,15 +173,16 @@ def correct(
 
     Raises
     ------
-    Refused
+    WrongCall
         If a value cannot be read, or contradicts the rest of its row.
     """
     from trialkit.interface.trial_object import Trial
+    from trialkit.words.repair_words import finding_sentence
 
     bucket, head, on = row
     outcome = Trial(folder).correct(bucket, head, why=why, on=on, **values)
     if not outcome.ok:
-        raise Refused(outcome.findings)
+        raise WrongCall("\n".join(finding_sentence(one) for one in outcome.findings if one.verdict != "repaired"))
 
 
 def add_site(folder: Path, site: str, why: str, on: date, blocks: int | None, told: Told) -> None:  # noqa: ARG001

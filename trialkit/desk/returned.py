@@ -14,7 +14,7 @@ from trialkit.tables.table_schema import load_schema
 from trialkit.words.cell_words import column_heading, row_words, value_words
 from trialkit.words.phrases import date_words
 from trialkit.words.record_check_words import MOST_ALIKE
-from trialkit.words.repair_words import said_of_finding
+from trialkit.words.repair_words import said_of_finding, told_finding, what_was_found
 
 if TYPE_CHECKING:
     from trialkit.desk.tray import Waiting
@@ -25,19 +25,18 @@ if TYPE_CHECKING:
 LEFT_OUT = "-"
 """Says in a form that a heading is left out; a form that says nothing of it does not answer."""
 OF_HEADINGS = ("TK-R21", "TK-R22")
+MOST_WITH_CELLS = 2
+"""Of findings alike so many have the sheet's cells beside them."""
 
 
 @dataclass(frozen=True)
 class Told:
-    """A finding as the page says it; `found`, `why` and the rest in the words of the command, which are English."""
+    """A finding in the words of the command, which are English."""
 
     where: str
-    found: str
-    became: str
-    why: str
-    how_to_fix: str
+    text: str
     rule: str
-    excerpt: Annotated[Excerpt | None, "The sheet's own cells; None where it is about none."] = None
+    excerpt: Annotated[Excerpt | None, "The sheet's own cells; None where none are shown."] = None
 
 
 @dataclass(frozen=True)
@@ -316,7 +315,10 @@ def _groups(findings: Sequence[ReturnFinding], read: ReadFile | None, *, with_ce
         alike.setdefault((one.rule, one.sheet, one.column), []).append(one)
     return tuple(
         Group(
-            tuple(_told(one, read, with_cells=with_cells) for one in group[:MOST_ALIKE]),
+            tuple(
+                _told(one, read, with_cells=with_cells and number < MOST_WITH_CELLS)
+                for number, one in enumerate(group[:MOST_ALIKE])
+            ),
             max(len(group) - MOST_ALIKE, 0),
         )
         for group in alike.values()
@@ -324,19 +326,22 @@ def _groups(findings: Sequence[ReturnFinding], read: ReadFile | None, *, with_ce
 
 
 def _told(finding: ReturnFinding, read: ReadFile | None, *, with_cells: bool) -> Told:
-    said = said_of_finding(finding)
     place = [
         gettext("sheet {sheet}", sheet=finding.sheet) if finding.sheet is not None else "",
         gettext("row {row}", row=finding.row) if finding.row is not None else "",
         column_heading(read.table_of(finding) if read else None, finding.column) if finding.column else "",
     ]
-    by_form = finding.verdict == "question" and not (finding.answers and finding.answers[0].startswith("--accept"))
     return Told(
         ", ".join(filter(None, place)),
-        said.found,
-        "" if finding.verdict == "refused" else said.became,
-        said.expected,
-        "" if by_form or finding.verdict == "repaired" or finding.rule in OF_HEADINGS else said.how_to_fix,
+        _asked_words(finding) if finding.verdict == "question" else what_was_found(told_finding(finding)),
         finding.rule,
         read.excerpt(finding) if read and with_cells else None,
     )
+
+
+def _asked_words(finding: ReturnFinding) -> str:
+    """Say what is doubtful; how to answer is what the form is for, so that options of the command are left out."""
+    said = said_of_finding(finding)
+    proposed = " → ".join(filter(None, (said.found, said.became)))
+    fix = said.how_to_fix if finding.answers[0].startswith("--accept") and finding.rule not in OF_HEADINGS else ""
+    return " ".join(filter(None, (f"{proposed}:" if proposed else "", said.expected, fix)))

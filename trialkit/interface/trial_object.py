@@ -18,11 +18,12 @@ if TYPE_CHECKING:
     from trialkit.documents.answers import Gap, MixAnswer, PackAnswer, SecondEngine, SiteAnswer
     from trialkit.documents.plan import Plan
     from trialkit.documents.results import Results
-    from trialkit.documents.returns import CorrectOutcome, MergeOutcome
+    from trialkit.documents.returns import CorrectOutcome, MergeOutcome, ReturnFinding
     from trialkit.domain.table_names import TableName
     from trialkit.protocol.county import CountyAnswer
     from trialkit.protocol.publication import Licence
     from trialkit.protocol.trial_protocol import Protocol
+    from trialkit.returns.correcting import Wanted
     from trialkit.returns.merge_files import Turn
     from trialkit.rules.trial_folder import CheckResult, Stage
 
@@ -294,12 +295,18 @@ class Trial:
         **values
             What the columns should say, in the units of the table; an empty text empties the cell.
         """
-        from trialkit.returns.correcting import Wanted, correct
+        from trialkit.returns.correcting import correct
         from trialkit.returns.journal import Reason
 
-        told = {name: str(value) for name, value in values.items()}
-        wanted = Wanted(bucket, None if head is None else str(head), on.isoformat() if on else None, told)
-        return correct(self._folder, wanted, Reason(why, by, date.today()))
+        return correct(self._folder, _wanted(bucket, head, on, values), Reason(why, by, date.today()))
+
+    def look_at_correction(
+        self, bucket: str, head: int | None = None, *, on: date | None = None, **values: object
+    ) -> tuple[ReturnFinding, ...]:
+        """Say what would keep `correct` from putting a record right, and change nothing; nothing where it can."""
+        from trialkit.returns.correcting import look_at_correction
+
+        return look_at_correction(self._folder, _wanted(bucket, head, on, values))
 
     def add_site(self, site: str, *, why: str, on: date | None = None, blocks: int | None = None) -> SiteAnswer:
         """Let a garden join once the layout is frozen."""
@@ -491,6 +498,13 @@ def _turn(files: Sequence[PathLike], told: Mapping[str, Any]) -> Turn:
     why = told.get("why")
     reason = None if why is None else Reason(why, told.get("by", "adviser"), date.today())
     return Turn(tuple(map(Path, files)), given(answers, "options"), reason)
+
+
+def _wanted(bucket: str, head: int | None, on: date | None, values: Mapping[str, object]) -> Wanted:
+    from trialkit.returns.correcting import Wanted
+
+    told = {name: str(value) for name, value in values.items()}
+    return Wanted(bucket, None if head is None else str(head), on.isoformat() if on else None, told)
 
 
 def _path(path: PathLike | None) -> Path | None:

@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 room = Blueprint("garden", __name__, url_prefix="/trial/<name>/garden")
 
 DAYS_TO_ANSWER = 7
+LETTERS_A_LINE = 60
+"""Of the message, about, as wide as the page shows it."""
 OF_WHAT_IS_MISSING = ("TK-H08", "TK-H09", "TK-H20")
 """What a check asks of heads without a record, which are listed by themselves."""
 
@@ -154,7 +156,7 @@ def _shown(folder: Path, result: CheckResult, missing: StillMissing, until: date
         "lines": lines,
         "questions": questions,
         "message": Markup("\n").join(map(safe_text, text)),  # to be copied: nothing in it is tied
-        "rows": len(text) + 2,
+        "rows": 1 + sum(1 + len(line) // LETTERS_A_LINE for line in text),
         "language": language,
     }
 

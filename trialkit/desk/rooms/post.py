@@ -14,7 +14,7 @@ from flask import Blueprint, Response, abort, redirect, request, url_for
 
 from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, do_at_length, page, trial_folder
-from trialkit.desk.deeds import Deed, Refused, Trouble, command_line, trouble_of
+from trialkit.desk.deeds import Deed, Trouble, command_line, trouble_of
 from trialkit.desk.returned import LEFT_OUT, ReturnedFile, TwoValues, counts_words, returned_file, saved_at, two_values
 from trialkit.desk.tray import Answered, Waiting, safe_name
 from trialkit.documents.returns import Choice
@@ -307,6 +307,7 @@ def row(name: str, table: TableName, bucket: str, second: str) -> AnyResponse:
 @room.post("/correct/<any(heads, solution):table>/<bucket>/<second>")
 def correct(name: str, table: TableName, bucket: str, second: str) -> AnyResponse:
     """Put it right; whatever stands in the way is told at once, with what was typed still there."""
+    from trialkit.interface.trial_object import Trial
     from trialkit.words.cell_words import value_words
     from trialkit.words.repair_words import told_finding, what_was_found
 
@@ -327,27 +328,23 @@ def correct(name: str, table: TableName, bucket: str, second: str) -> AnyRespons
         faults["why"] = (Fault(gettext("Say why, for whoever asks later.")),)
     nothing = Fault(gettext("Nothing was changed: there is nothing to correct."))
     trouble: tuple[Fault, ...] = () if changed else (nothing,)
-    if not faults and not trouble:
-        is_head = table == "heads"
-        place = (bucket, int(second) if is_head else None, None if is_head else date.fromisoformat(second))
-        words = [*([second] if is_head else []), *(f"{column}={text}" for column, text in changed.items())]
-        on = [] if is_head else ["--on", second]
-        deed = Deed(
-            gettext("Correction"),
-            (("correct", name, bucket, *words, *on, "--why", why),),
-            partial(deeds.correct, folder, place, why, changed),
-        )
-        try:
-            return do(deed, url_for("post.find", name=name, label=bucket))
-        except Refused as refused:
-            for one in refused.findings:
-                if one.verdict != "repaired":
-                    found = Fault(what_was_found(told_finding(one)), in_english=True)
-                    faults[one.column or ""] = (*faults.get(one.column or "", ()), found)
-        except TROUBLES as error:
-            told = trouble_of(error)
-            sentences = (*told.sentences, *(f"{one.found} {one.how_to_fix}" for one in told.problems))
-            trouble = tuple(Fault(sentence, in_english=True) for sentence in sentences)
+    is_head = table == "heads"
+    head, on = (int(second) if is_head else None, None if is_head else date.fromisoformat(second))
+    try:
+        for one in Trial(folder).look_at_correction(bucket, head, on=on, **changed) if changed else ():
+            if one.verdict != "repaired":
+                found = Fault(what_was_found(told_finding(one)), in_english=True)
+                faults[one.column or ""] = (*faults.get(one.column or "", ()), found)
+        if not faults and not trouble:
+            words = [*([second] if is_head else []), *(f"{column}={text}" for column, text in changed.items())]
+            day = [] if is_head else ["--on", second]
+            command = ("correct", name, bucket, *words, *day, "--why", why)
+            run = partial(deeds.correct, folder, (bucket, head, on), why, changed)
+            return do(Deed(gettext("Correction"), (command,), run), url_for("post.find", name=name, label=bucket))
+    except TROUBLES as error:
+        told = trouble_of(error)
+        sentences = (*told.sentences, *(f"{one.found} {one.how_to_fix}" for one in told.problems))
+        trouble = tuple(Fault(sentence, in_english=True) for sentence in sentences)
     return _row_form(name, RowForm(table, bucket, second, known, typed, why, faults, trouble), 422)
 
 

@@ -19,10 +19,20 @@ from contents import contents
 from desk_visitor import Visitor, told
 from english_left import english_left
 from returned_files import Good, good_return
+from trialkit.tables.table_schema import load_schema
 
 POST = "/trial/fern/post/"
 GARDENS = "/trial/fern/garden/"
-NAMES = ("Autumn dose trial", "Fernsedge School", "Old Mill Library")
+NAMES = (
+    "Autumn dose trial",
+    "Fernsedge School",
+    "Old Mill Library",
+    "How heavy?",
+    "harvested",
+    "yes",
+    *load_schema("heads").columns,
+)
+"""What the trial and the dropped sheet call things."""
 
 
 @pytest.fixture

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from trialkit.documents.problems import ToldProblem
 from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.languages import ENGLISH, speaking
 from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
@@ -54,7 +55,8 @@ def trouble_of(error: TrialError | WrongCall | NotComputed) -> Trouble:
     from trialkit.words.problem_words import told_problem
 
     if isinstance(error, TrialError):
-        return Trouble((), tuple(map(told_problem, error.problems)))
+        with speaking(ENGLISH):  # as the page says of them
+            return Trouble((), tuple(map(told_problem, error.problems)))
     return Trouble((str(error),))
 
 
@@ -182,7 +184,9 @@ def correct(
     bucket, head, on = row
     outcome = Trial(folder).correct(bucket, head, why=why, on=on, **values)
     if not outcome.ok:
-        raise WrongCall("\n".join(finding_sentence(one) for one in outcome.findings if one.verdict != "repaired"))
+        with speaking(ENGLISH):
+            told_of = [finding_sentence(one) for one in outcome.findings if one.verdict != "repaired"]
+        raise WrongCall("\n".join(told_of))
 
 
 def add_site(folder: Path, site: str, why: str, on: date, blocks: int | None, told: Told) -> None:  # noqa: ARG001

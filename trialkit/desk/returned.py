@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 from trialkit.domain.table_names import RECORD_TABLES
-from trialkit.languages import gettext, ngettext
+from trialkit.languages import ENGLISH, gettext, ngettext, speaking
 from trialkit.returns.answering import CHOICES
 from trialkit.tables.headings import plain_heading
 from trialkit.tables.table_schema import load_schema
@@ -204,7 +204,8 @@ def _questions(waiting: Waiting, findings: Sequence[ReturnFinding], read: ReadFi
             by_field.setdefault(key, []).append(one)
     for (kind, name), group in by_field.items():
         is_open = any(one.verdict == "question" for one in group)
-        field, groups = f"{waiting.id}.{kind}.{name}", _groups(group, read, with_cells=True)
+        most = MOST_WITH_CELLS if kind == "option" else MOST_ALIKE  # each choice has an example of its own
+        field, groups = f"{waiting.id}.{kind}.{name}", _groups(group, read, with_cells=True, most=most)
         match kind:
             case "option":
                 yield Question(
@@ -309,7 +310,9 @@ def _columns(finding: ReturnFinding, read: ReadFile | None) -> Iterator[Choice]:
     yield from (Choice(column, heading) for column, heading in headings.items())
 
 
-def _groups(findings: Sequence[ReturnFinding], read: ReadFile | None, *, with_cells: bool) -> tuple[Group, ...]:
+def _groups(
+    findings: Sequence[ReturnFinding], read: ReadFile | None, *, with_cells: bool, most: int = MOST_ALIKE
+) -> tuple[Group, ...]:
     alike: dict[tuple[str, str | None, str | None], list[ReturnFinding]] = {}
     for one in findings:
         alike.setdefault((one.rule, one.sheet, one.column), []).append(one)
@@ -317,9 +320,9 @@ def _groups(findings: Sequence[ReturnFinding], read: ReadFile | None, *, with_ce
         Group(
             tuple(
                 _told(one, read, with_cells=with_cells and number < MOST_WITH_CELLS)
-                for number, one in enumerate(group[:MOST_ALIKE])
+                for number, one in enumerate(group[:most])
             ),
-            max(len(group) - MOST_ALIKE, 0),
+            max(len(group) - most, 0),
         )
         for group in alike.values()
     )
@@ -333,10 +336,15 @@ def _told(finding: ReturnFinding, read: ReadFile | None, *, with_cells: bool) ->
     ]
     return Told(
         ", ".join(filter(None, place)),
-        _asked_words(finding) if finding.verdict == "question" else what_was_found(told_finding(finding)),
+        _in_english(finding),
         finding.rule,
         read.excerpt(finding) if read and with_cells else None,
     )
+
+
+def _in_english(finding: ReturnFinding) -> str:
+    with speaking(ENGLISH):
+        return _asked_words(finding) if finding.verdict == "question" else what_was_found(told_finding(finding))
 
 
 def _asked_words(finding: ReturnFinding) -> str:

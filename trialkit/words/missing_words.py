@@ -140,7 +140,7 @@ def garden_message(
         told += ["", gettext("This is still missing:"), *(f"- {line}" for line in lines)]
     if asked:
         number = len(asked)
-        told += ["", ngettext("We have a question:", "We have {number} questions:", number)]
+        told += ["", ngettext("We have {number} question:", "We have {number} questions:", number)]
         told += [_asked(one) for one in asked[:MOST_LINES]]
         if number > MOST_LINES:
             more = number - MOST_LINES

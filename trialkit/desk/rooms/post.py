@@ -19,7 +19,7 @@ from trialkit.desk.returned import LEFT_OUT, ReturnedFile, TwoValues, counts_wor
 from trialkit.desk.tray import Answered, Waiting, safe_name
 from trialkit.documents.returns import Choice
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.languages import gettext
+from trialkit.languages import ENGLISH, gettext, speaking
 from trialkit.returns.answering import CHOICES, COLUMNS
 from trialkit.tables.problem import TrialError
 from trialkit.tables.rule_book import RULES
@@ -208,11 +208,13 @@ def _look(name: str, folder: Path) -> Look:
         merges.append(((), {"choose": settled}))
         told = (word for identity, choice in settled.items() for word in ("--choose", f"{identity}={choice}"))
         commands.append(("merge", name, *told))
+    with speaking(ENGLISH):
+        refused = tuple(map(finding_sentence, after.refused_choices))
     return Look(
         files,
         tuple(two_values(one, saved, chosen.get(one.id, "")) for one in before.conflicts[:MOST_SHOWN]),
         max(len(before.conflicts) - MOST_SHOWN, 0),
-        tuple(map(finding_sentence, after.refused_choices)),
+        refused,
         tuple(merges),
         tuple(commands),
     )
@@ -333,7 +335,8 @@ def correct(name: str, table: TableName, bucket: str, second: str) -> AnyRespons
     try:
         for one in Trial(folder).look_at_correction(bucket, head, on=on, **changed) if changed else ():
             if one.verdict != "repaired":
-                found = Fault(what_was_found(told_finding(one)), in_english=True)
+                with speaking(ENGLISH):
+                    found = Fault(what_was_found(told_finding(one)), in_english=True)
                 faults[one.column or ""] = (*faults.get(one.column or "", ()), found)
         if not faults and not trouble:
             words = [*([second] if is_head else []), *(f"{column}={text}" for column, text in changed.items())]

@@ -239,6 +239,20 @@ def test_a_file_corrects_the_record_with_a_reason(laid_out: Visitor, good: Good,
     assert "Head weight (g): 143.2 g became 150 g . the scale's own list" in html.unescape(told(laid_out.get(POST)))
 
 
+def test_many_merges_go_on_by_themselves(laid_out: Visitor, good: Good) -> None:
+    """Four files that each correct the record, one call for each."""
+    drop(laid_out, first__csv=good.csv().encode())
+    answer(laid_out)
+    files = {f"f{n}__csv": good.with_cell("heads", n, "weight_g", f"15{n}").csv().encode() for n in range(4)}
+    page = drop(laid_out, **files)
+    whys = {name: "read again" for name in fields(page) if name.endswith(".why")}
+    assert len(whys) == 4
+    assert laid_out.done(f"{POST}answers", {"do": "merge", **whys}).startswith(POST)
+    assert not laid_out.desk.tray.files("fern")
+    told_of = told(laid_out.get(POST))
+    assert all(f"became 15{n} g" in told_of for n in range(4))
+
+
 def test_a_record_is_put_right_and_taken_back(laid_out: Visitor, good: Good, copied: Callable[..., Copy]) -> None:
     """Found by its label, however it is typed; the old value beside the new; every fault at once; undone by a link."""
     drop(laid_out, first__csv=good.csv().encode(), solution__csv=good.csv("solution").encode())
@@ -390,8 +404,9 @@ def test_the_tray_is_bounded_and_private(laid_out: Visitor, monkeypatch: pytest.
     (waiting,) = laid_out.desk.tray.files("fern")
     assert waiting.path.parents[1].stat().st_mode & 0o077 == 0
     monkeypatch.setattr(tray, "MOST_BYTES", 20)
-    refused = laid_out.post(f"{POST}drop", {"files": [(io.BytesIO(b"x" * 21), "b.csv")]})
+    refused = laid_out.post(f"{POST}drop", {"files": [(io.BytesIO(b"x" * 21), "b.csv")], "back": POST})
     assert (refused.status_code, "wait at once" in told(refused)) == (422, True)
+    assert f'href="{POST}"' in refused.text
     assert len(list(waiting.path.parents[1].iterdir())) == 1
     laid_out.desk.tray.close()
     assert not waiting.path.exists()

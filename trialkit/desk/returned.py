@@ -30,7 +30,7 @@ MOST_WITH_CELLS = 2
 
 
 @dataclass(frozen=True)
-class Told:
+class ToldLine:
     """A finding in the words of the command, which are English."""
 
     where: str
@@ -43,12 +43,12 @@ class Told:
 class Group:
     """Findings alike, and how many more there are."""
 
-    told: tuple[Told, ...]
+    told: tuple[ToldLine, ...]
     more: int
 
 
 @dataclass(frozen=True)
-class Choice:
+class Offered:
     """An answer that can be given."""
 
     value: str
@@ -57,7 +57,7 @@ class Choice:
 
 
 @dataclass(frozen=True)
-class Question:
+class FileQuestion:
     """What is asked of a file, and how it was answered so far."""
 
     kind: Annotated[str, "option: one of several; accept: a yes; heading: a column from a list."]
@@ -65,7 +65,7 @@ class Question:
     asked: str
     in_english: Annotated[bool, "Whether it is asked in the words of the command."]
     groups: tuple[Group, ...]
-    choices: tuple[Choice, ...]
+    choices: tuple[Offered, ...]
     chosen: str
     is_open: Annotated[bool, "Whether the file waits for it."]
 
@@ -82,7 +82,7 @@ class ReturnedFile:
     counts: Annotated[tuple[str, ...], "What would become of its rows."]
     repaired: tuple[Group, ...]
     refused: tuple[Group, ...]
-    questions: tuple[Question, ...]
+    questions: tuple[FileQuestion, ...]
     corrected: Annotated[tuple[str, ...], "What it would put right, for the reason given."]
     why: str
 
@@ -196,7 +196,7 @@ def _sheets(read: ReadFile | None) -> Iterator[str]:
             yield f"{gettext(load_schema(sheet.table).title)}: {rows}"
 
 
-def _questions(waiting: Waiting, findings: Sequence[ReturnFinding], read: ReadFile | None) -> Iterator[Question]:
+def _questions(waiting: Waiting, findings: Sequence[ReturnFinding], read: ReadFile | None) -> Iterator[FileQuestion]:
     answered = waiting.answered
     by_field: dict[tuple[str, str], list[ReturnFinding]] = {}
     for one in findings:
@@ -208,7 +208,7 @@ def _questions(waiting: Waiting, findings: Sequence[ReturnFinding], read: ReadFi
         field, groups = f"{waiting.id}.{kind}.{name}", _groups(group, read, with_cells=True, most=most)
         match kind:
             case "option":
-                yield Question(
+                yield FileQuestion(
                     kind,
                     field,
                     _option_asked(name),
@@ -224,12 +224,12 @@ def _questions(waiting: Waiting, findings: Sequence[ReturnFinding], read: ReadFi
                 chosen = answered.headings.get(name)
                 said = "" if chosen is None else chosen or LEFT_OUT
                 choices = tuple(_columns(group[0], read))
-                yield Question(kind, field, asked, False, groups, choices, said, is_open)
+                yield FileQuestion(kind, field, asked, False, groups, choices, said, is_open)
             case _:
                 from trialkit.tables.rule_book import RULES
 
                 said = name if name in answered.accept else ""
-                yield Question(kind, field, RULES[name].title, True, groups, (), said, is_open)
+                yield FileQuestion(kind, field, RULES[name].title, True, groups, (), said, is_open)
 
 
 def _asked_by(finding: ReturnFinding, headings: Mapping[str, str]) -> tuple[str, str] | None:
@@ -258,7 +258,7 @@ def _option_asked(name: str) -> str:
     }[name]
 
 
-def _option_choices(name: str, group: Sequence[ReturnFinding]) -> Iterator[Choice]:
+def _option_choices(name: str, group: Sequence[ReturnFinding]) -> Iterator[Offered]:
     labels = {
         "day-first": gettext("the day"),
         "month-first": gettext("the month"),
@@ -276,7 +276,7 @@ def _option_choices(name: str, group: Sequence[ReturnFinding]) -> Iterator[Choic
     for value in CHOICES[name]:
         if value in offered:
             examples = (_example(name, value, one) for one in open_ones)
-            yield Choice(value, labels[value], next(filter(None, examples), ""))
+            yield Offered(value, labels[value], next(filter(None, examples), ""))
 
 
 def _example(name: str, value: str, finding: ReturnFinding) -> str:
@@ -299,7 +299,7 @@ def _example(name: str, value: str, finding: ReturnFinding) -> str:
     return gettext("“{cell}” is then {value}", cell=text, value=read) if read else ""
 
 
-def _columns(finding: ReturnFinding, read: ReadFile | None) -> Iterator[Choice]:
+def _columns(finding: ReturnFinding, read: ReadFile | None) -> Iterator[Offered]:
     """List what a heading may stand for: every column of its table, or of all where the table is not known."""
     table = read.table_of(finding) if read else None
     tables: Sequence[TableName] = (table,) if table in RECORD_TABLES else RECORD_TABLES
@@ -307,7 +307,7 @@ def _columns(finding: ReturnFinding, read: ReadFile | None) -> Iterator[Choice]:
     for one in tables:
         for column in load_schema(one).columns:
             headings.setdefault(column, load_schema(one).field(column).heading)
-    yield from (Choice(column, heading) for column, heading in headings.items())
+    yield from (Offered(column, heading) for column, heading in headings.items())
 
 
 def _groups(
@@ -328,13 +328,13 @@ def _groups(
     )
 
 
-def _told(finding: ReturnFinding, read: ReadFile | None, *, with_cells: bool) -> Told:
+def _told(finding: ReturnFinding, read: ReadFile | None, *, with_cells: bool) -> ToldLine:
     place = [
         gettext("sheet {sheet}", sheet=finding.sheet) if finding.sheet is not None else "",
         gettext("row {row}", row=finding.row) if finding.row is not None else "",
         column_heading(read.table_of(finding) if read else None, finding.column) if finding.column else "",
     ]
-    return Told(
+    return ToldLine(
         ", ".join(filter(None, place)),
         _in_english(finding),
         finding.rule,

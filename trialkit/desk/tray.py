@@ -24,7 +24,7 @@ CHUNK = 1 << 20
 
 
 @dataclass(frozen=True)
-class Answered:
+class FileAnswers:
     """What was answered for a file, by the names that `trialkit merge` gives its answers."""
 
     options: Annotated[Mapping[str, str], "Of dates, decimals, serials and weights."] = field(default_factory=dict)
@@ -55,7 +55,7 @@ class Waiting:
 
     id: str
     path: Path
-    answered: Answered = field(default_factory=Answered)
+    answered: FileAnswers = field(default_factory=FileAnswers)
 
     @property
     def name(self) -> str:
@@ -117,7 +117,7 @@ class Tray:
                 )
             self._waiting.setdefault(trial, []).append(Waiting(identity, path))
 
-    def answer(self, trial: str, answers: Mapping[str, Answered], choices: Mapping[str, str]) -> None:
+    def answer(self, trial: str, answers: Mapping[str, FileAnswers], choices: Mapping[str, str]) -> None:
         """Keep what was answered for files, by their identity, and chosen of conflicts."""
         with self._lock:
             self._waiting[trial] = [

@@ -16,7 +16,7 @@ from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, do_at_length, page, trial_folder
 from trialkit.desk.deeds import Deed, Trouble, command_line, trouble_of
 from trialkit.desk.returned import LEFT_OUT, ReturnedFile, TwoValues, counts_words, returned_file, saved_at, two_values
-from trialkit.desk.tray import Answered, Waiting, safe_name
+from trialkit.desk.tray import FileAnswers, Waiting, safe_name
 from trialkit.documents.returns import Choice
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.languages import ENGLISH, gettext, speaking
@@ -61,7 +61,7 @@ class Look:
 
 
 @dataclass(frozen=True)
-class Shown:
+class KeptLine:
     """A line of what is kept."""
 
     name: str
@@ -81,15 +81,17 @@ def _page(name: str, look: Look, trouble: Trouble | None = None, status: int = 2
     from trialkit.steps.record_steps import kept_returns
 
     folder = trial_folder(name)
-    entries: tuple[Shown, ...] = ()
-    corrections: tuple[Shown, ...] = ()
+    entries: tuple[KeptLine, ...] = ()
+    corrections: tuple[KeptLine, ...] = ()
     trouble = trouble or look.trouble
     try:
         kept = kept_returns(folder)
     except TrialError as error:
         trouble = trouble or trouble_of(error)
     else:
-        entries = tuple(Shown(str(one), one.file, tuple(counts_words(one.tables))) for one in kept.entries[:MOST_SHOWN])
+        entries = tuple(
+            KeptLine(str(one), one.file, tuple(counts_words(one.tables))) for one in kept.entries[:MOST_SHOWN]
+        )
         undone = {id(one) for one in kept.to_take_back()}
         corrections = tuple(_corrected(name, one, id(one) in undone) for one in kept.corrections[:MOST_SHOWN])
     return page(
@@ -104,7 +106,7 @@ def _page(name: str, look: Look, trouble: Trouble | None = None, status: int = 2
     )
 
 
-def _corrected(name: str, one: Correction, can_undo: bool) -> Shown:
+def _corrected(name: str, one: Correction, can_undo: bool) -> KeptLine:
     from trialkit.words.cell_words import column_heading, row_words, value_words
     from trialkit.words.phrases import date_words
 
@@ -115,7 +117,7 @@ def _corrected(name: str, one: Correction, can_undo: bool) -> Shown:
     asked: dict[str, Any] = {one.column: one.before, "why": gettext("taken back: {why}", why=one.why)}
     bucket, second = one.key
     link = url_for("post.row", name=name, table=one.table, bucket=bucket, second=second, **asked) if can_undo else ""
-    return Shown(row_words(one.table, one.key), told=(told, one.why, f"{one.by}, {date_words(one.on)}"), link=link)
+    return KeptLine(row_words(one.table, one.key), told=(told, one.why, f"{one.by}, {date_words(one.on)}"), link=link)
 
 
 @room.post("/drop")
@@ -148,7 +150,7 @@ def answers(name: str) -> AnyResponse:
     return (do if len(look.merges) <= SHORT else do_at_length)(deed, f"{here}#kept")
 
 
-def _answered(waiting: Waiting) -> Answered:
+def _answered(waiting: Waiting) -> FileAnswers:
     """Read what the form says of a file; of what it did not ask, nothing is answered any more."""
     options: dict[str, str] = {}
     accept: list[str] = []
@@ -165,7 +167,7 @@ def _answered(waiting: Waiting) -> Answered:
         elif kind == "heading" and (value == LEFT_OUT or value in COLUMNS):
             headings[of_it] = "" if value == LEFT_OUT else value
     why = request.form.get(f"{waiting.id}.why", "").strip()
-    return Answered(options, tuple(accept), headings, why)
+    return FileAnswers(options, tuple(accept), headings, why)
 
 
 def _choices() -> dict[str, str]:
@@ -234,7 +236,7 @@ def original(name: str, file: str) -> Response:
 
 
 @dataclass(frozen=True)
-class Fault:
+class EntryFault:
     """Why something that was typed cannot be taken."""
 
     text: str
@@ -251,8 +253,8 @@ class RowForm:
     row: Mapping[str, str]
     typed: Mapping[str, str]
     why: str = ""
-    faults: Mapping[str, tuple[Fault, ...]] = field(default_factory=dict)
-    trouble: tuple[Fault, ...] = ()
+    faults: Mapping[str, tuple[EntryFault, ...]] = field(default_factory=dict)
+    trouble: tuple[EntryFault, ...] = ()
 
     @property
     def fields(self) -> tuple[Field, ...]:
@@ -277,13 +279,13 @@ def find(name: str) -> AnyResponse:
     return page("find", 422 if trouble else 200, trial=trial, label=label, found=found, rows=rows, trouble=trouble)
 
 
-def _rows(name: str, found: RecordedBucket) -> tuple[Shown, ...]:
+def _rows(name: str, found: RecordedBucket) -> tuple[KeptLine, ...]:
     from trialkit.words.cell_words import column_heading, row_words, value_words
 
     tables: tuple[tuple[TableName, Mapping[str, Mapping[str, str]]], ...]
     tables = (("heads", found.heads), ("solution", found.solution))
     return tuple(
-        Shown(
+        KeptLine(
             row_words(table, (found.bucket, second)),
             told=tuple(
                 f"{column_heading(table, column)}: {value_words(table, column, text)}"
@@ -321,22 +323,22 @@ def correct(name: str, table: TableName, bucket: str, second: str) -> AnyRespons
     was = {column: request.form.get(f"was.{column}", "") for column in columns}
     why = request.form.get("why", "").strip()
     changed = {column: text for column, text in typed.items() if text != was[column]}
-    faults: dict[str, tuple[Fault, ...]] = {}
+    faults: dict[str, tuple[EntryFault, ...]] = {}
     for column in changed:
         if known.get(column, "") != was[column]:
             now = value_words(table, column, known.get(column, ""))
-            faults[column] = (Fault(gettext("Meanwhile the record was changed. It now says: {now}.", now=now)),)
+            faults[column] = (EntryFault(gettext("Meanwhile the record was changed. It now says: {now}.", now=now)),)
     if not why:
-        faults["why"] = (Fault(gettext("Say why, for whoever asks later.")),)
-    nothing = Fault(gettext("Nothing was changed: there is nothing to correct."))
-    trouble: tuple[Fault, ...] = () if changed else (nothing,)
+        faults["why"] = (EntryFault(gettext("Say why, for whoever asks later.")),)
+    nothing = EntryFault(gettext("Nothing was changed: there is nothing to correct."))
+    trouble: tuple[EntryFault, ...] = () if changed else (nothing,)
     is_head = table == "heads"
     head, on = (int(second) if is_head else None, None if is_head else date.fromisoformat(second))
     try:
         for one in Trial(folder).look_at_correction(bucket, head, on=on, **changed) if changed else ():
             if one.verdict != "repaired":
                 with speaking(ENGLISH):
-                    found = Fault(what_was_found(told_finding(one)), in_english=True)
+                    found = EntryFault(what_was_found(told_finding(one)), in_english=True)
                 faults[one.column or ""] = (*faults.get(one.column or "", ()), found)
         if not faults and not trouble:
             words = [*([second] if is_head else []), *(f"{column}={text}" for column, text in changed.items())]
@@ -347,7 +349,7 @@ def correct(name: str, table: TableName, bucket: str, second: str) -> AnyRespons
     except TROUBLES as error:
         told = trouble_of(error)
         sentences = (*told.sentences, *(f"{one.found} {one.how_to_fix}" for one in told.problems))
-        trouble = tuple(Fault(sentence, in_english=True) for sentence in sentences)
+        trouble = tuple(EntryFault(sentence, in_english=True) for sentence in sentences)
     return _row_form(name, RowForm(table, bucket, second, known, typed, why, faults, trouble), 422)
 
 

@@ -179,11 +179,12 @@ def test_two_readings_are_chosen_with_an_example_from_the_sheet(
 
 
 def test_what_is_proposed_is_accepted(laid_out: Visitor, good: Good, copied: Callable[..., Copy]) -> None:
-    """A label in which one letter is wrong; the row stands beside the question."""
+    """A label in which one letter is wrong; the row stands beside the question. In Spanish the same is written."""
+    laid_out.client.set_cookie("desk-language", "es", domain="127.0.0.1")
     wrong = good.csv().replace(good.buckets[0], f"4{good.buckets[0][1:]}").encode()
     copy = copied(laid_out, fern__csv=wrong)
     page = drop(laid_out, fern__csv=wrong)
-    assert "waits for your answer" in told(page)
+    assert "espera su respuesta" in told(page)
     assert 'class="at the-one"' in page.text
     assert answer(laid_out, **{of_kind(page, "accept"): "yes"}).status_code == 303
     copy.holds(laid_out)
@@ -410,6 +411,28 @@ def test_the_tray_is_bounded_and_private(laid_out: Visitor, monkeypatch: pytest.
     assert len(list(waiting.path.parents[1].iterdir())) == 1
     laid_out.desk.tray.close()
     assert not waiting.path.exists()
+
+
+def test_cells_of_strangers_are_text(laid_out: Visitor, good: Good) -> None:
+    """In headings, cells and names of sheets; the heading is answered all the same, by what it says."""
+    heading, cell = '<img src=x onerror="alert(1)">\u202e', "<script>alert(2)</script>"
+    sheet = good.csv().replace("note", heading.replace('"', ""), 1).replace(",yes,", f",yes,{cell}", 1)
+    page = drop(laid_out, fern__csv=sheet.encode())
+    for text in ("<img src=x", "<script>alert", "\u202e"):
+        assert text not in page.text
+    assert "&lt;script&gt;alert(2)" in page.text
+    assert answer(laid_out, **{of_kind(page, "heading"): "note"}).status_code == 303
+    assert cell in (folder_of(laid_out) / "heads.csv").read_text("utf-8")
+    row = laid_out.get(f"{POST}correct?label={good.buckets[0]}")
+    assert "<script>alert" not in row.text
+
+
+def test_before_the_layout_nothing_is_read(laid_out: Visitor) -> None:
+    """It says what to do first."""
+    (folder_of(laid_out) / "layout.csv").unlink()
+    assert "Lay the trial out first" in told(laid_out.get(POST))
+    assert "no layout yet" in told(laid_out.get(GARDENS))
+    assert "no layout yet" in told(laid_out.get(f"{GARDENS}FERN/"))
 
 
 def test_no_file_is_no_traceback(laid_out: Visitor) -> None:

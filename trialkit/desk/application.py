@@ -126,7 +126,8 @@ def page(template: str, status: int = 200, **parts: Any) -> Response:
 
 def do(deed: Deed, where_next: str) -> AnyResponse:
     """Do a deed that is quick, then go on; what it raises is told on a page of its own."""
-    deed.run(lambda *_: None)
+    with speaking(ENGLISH):  # what is written is what the command writes, whatever the page's language
+        deed.run(lambda *_: None)
     desk().remember(deed)
     return redirect(where_next, 303)
 

@@ -182,6 +182,8 @@ def withdraw(name: str, site: str) -> AnyResponse:
 def _missing(folder: Path) -> tuple[Mapping[str, StillMissing], Trouble | None]:
     from trialkit.steps.record_steps import missing_of_gardens
 
+    if not (folder / "layout.csv").exists():
+        return {}, None
     try:
         return missing_of_gardens(folder), None
     except TrialError as error:

@@ -184,13 +184,15 @@ def _look(name: str, folder: Path) -> Look:
 
     tray = desk().tray
     waiting, chosen = tray.files(name), tray.choices(name)
+    plain = tuple(ReturnedFile(one.id, one.name, "waits", "", (), (), (), (), (), (), "") for one in waiting)
+    if not (folder / "layout.csv").exists():
+        return Look(plain, trouble=Trouble((gettext("Lay the trial out first. Then files can be read."),)))
     try:
         *outcomes, before, after = Trial(folder).look(
             *(((one.path,), one.answered.told) for one in waiting), ((), {}), ((), {"choose": chosen})
         )
         saved = saved_at(kept_returns(folder).entries)
     except TROUBLES as error:
-        plain = tuple(ReturnedFile(one.id, one.name, "waits", "", (), (), (), (), (), (), "") for one in waiting)
         return Look(plain, trouble=trouble_of(error))
     found = [outcome.files[0] for outcome in outcomes]
     files = tuple(

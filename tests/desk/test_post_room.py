@@ -237,7 +237,7 @@ def test_a_file_corrects_the_record_with_a_reason(laid_out: Visitor, good: Good,
     assert "143.2 g becomes 150 g" in told(laid_out.get(POST))
     assert answer(laid_out, **{why: "the scale's own list"}).status_code == 303
     copy.holds(laid_out)
-    assert "Head weight (g): 143.2 g became 150 g . the scale's own list" in html.unescape(told(laid_out.get(POST)))
+    assert "Head weight: 143.2 g became 150 g . the scale's own list" in html.unescape(told(laid_out.get(POST)))
 
 
 def test_many_merges_go_on_by_themselves(laid_out: Visitor, good: Good) -> None:

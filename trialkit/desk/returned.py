@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
+from urllib.parse import quote
 
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.languages import ENGLISH, gettext, ngettext, speaking
 from trialkit.returns.answering import CHOICES
 from trialkit.tables.headings import plain_heading
 from trialkit.tables.table_schema import load_schema
-from trialkit.words.cell_words import column_heading, row_words, value_words
+from trialkit.words.cell_words import column_title, row_words, value_words
 from trialkit.words.phrases import date_words
 from trialkit.words.record_check_words import MOST_ALIKE
 from trialkit.words.repair_words import said_of_finding, told_finding, what_was_found
@@ -122,7 +123,7 @@ def returned_file(waiting: Waiting, outcome: FileOutcome, read: ReadFile | None)
             gettext(
                 "{where}, {column}: {before} becomes {after}",
                 where=row_words(one.table, one.key),
-                column=column_heading(one.table, one.column),
+                column=column_title(one.table, one.column),
                 before=value_words(one.table, one.column, one.before),
                 after=value_words(one.table, one.column, one.after),
             )
@@ -143,7 +144,7 @@ def two_values(conflict: Conflict, saved: Mapping[str, str], chosen: str) -> Two
     return TwoValues(
         conflict.id,
         row_words(table, conflict.key),
-        column_heading(table, column),
+        column_title(table, column),
         value_words(table, column, conflict.kept),
         who(conflict.kept_by) if conflict.kept_by else gettext("the table, before any file came"),
         value_words(table, column, conflict.returned),
@@ -200,12 +201,12 @@ def _questions(waiting: Waiting, findings: Sequence[ReturnFinding], read: ReadFi
     answered = waiting.answered
     by_field: dict[tuple[str, str], list[ReturnFinding]] = {}
     for one in findings:
-        if one.verdict != "refused" and (key := _asked_by(one, answered.headings)):
+        if one.verdict != "refused" and (key := _asked_by(one, answered.headings, read)):
             by_field.setdefault(key, []).append(one)
     for (kind, name), group in by_field.items():
         is_open = any(one.verdict == "question" for one in group)
         most = MOST_WITH_CELLS if kind == "option" else MOST_ALIKE  # each choice has an example of its own
-        field, groups = f"{waiting.id}.{kind}.{name}", _groups(group, read, with_cells=True, most=most)
+        field, groups = f"{waiting.id}.{kind}.{quote(name)}", _groups(group, read, with_cells=True, most=most)
         match kind:
             case "option":
                 yield FileQuestion(
@@ -219,8 +220,7 @@ def _questions(waiting: Waiting, findings: Sequence[ReturnFinding], read: ReadFi
                     is_open,
                 )
             case "heading":
-                text = _heading(group[0])
-                asked = gettext("What does the column “{heading}” hold?", heading=text)
+                asked = gettext("What does the column “{heading}” hold?", heading=group[0].column)
                 chosen = answered.headings.get(name)
                 said = "" if chosen is None else chosen or LEFT_OUT
                 choices = tuple(_columns(group[0], read))
@@ -232,9 +232,9 @@ def _questions(waiting: Waiting, findings: Sequence[ReturnFinding], read: ReadFi
                 yield FileQuestion(kind, field, RULES[name].title, True, groups, (), said, is_open)
 
 
-def _asked_by(finding: ReturnFinding, headings: Mapping[str, str]) -> tuple[str, str] | None:
+def _asked_by(finding: ReturnFinding, headings: Mapping[str, str], read: ReadFile | None) -> tuple[str, str] | None:
     """Tell which answer a finding asks for, or was read by; None of a repair that needed none."""
-    heading = plain_heading(_heading(finding)) if finding.rule in OF_HEADINGS else ""
+    heading = plain_heading(read.heading(finding)) if read and finding.rule in OF_HEADINGS else ""
     if heading and (finding.verdict == "question" or heading in headings):
         return "heading", heading
     if not finding.answers:
@@ -242,11 +242,6 @@ def _asked_by(finding: ReturnFinding, headings: Mapping[str, str]) -> tuple[str,
     option, _, value = finding.answers[0].partition(" ")
     name = option.removeprefix("--")
     return ("option", name) if name in CHOICES else ("accept", value) if name == "accept" else None
-
-
-def _heading(finding: ReturnFinding) -> str:
-    facts = {fact.name: fact.value for fact in finding.facts}
-    return str(facts.get("text") or facts.get("heading") or "")
 
 
 def _option_asked(name: str) -> str:
@@ -332,7 +327,7 @@ def _told(finding: ReturnFinding, read: ReadFile | None, *, with_cells: bool) ->
     place = [
         gettext("sheet {sheet}", sheet=finding.sheet) if finding.sheet is not None else "",
         gettext("row {row}", row=finding.row) if finding.row is not None else "",
-        column_heading(read.table_of(finding) if read else None, finding.column) if finding.column else "",
+        column_title(read.table_of(finding) if read else None, finding.column) if finding.column else "",
     ]
     return ToldLine(
         ", ".join(filter(None, place)),

@@ -6,12 +6,13 @@ from pathlib import Path
 from typing import Annotated
 
 from trialkit.documents.returns import Kind, ReturnFinding
+from trialkit.domain.quoting import shown
 from trialkit.domain.table_names import TableName
 from trialkit.returns.finding_log import HeadingsKnown, Log, UnreadableReturn
 from trialkit.returns.recognising import header_of
 from trialkit.returns.returned_file import load_original, read_return
 from trialkit.returns.sheets import SheetText
-from trialkit.tables.headings import matched, plain_heading
+from trialkit.tables.headings import matched
 
 COLUMNS_EACH_SIDE = 2
 FIRST_ROWS = 3
@@ -66,11 +67,11 @@ class ReadFile:
         is_of_row = at is not None and at != sheet.header
         if is_of_row:
             assert at is not None
-            shown = [i for i in (at - 1, at, at + 1) if 0 <= i < len(rows) and i != sheet.header]
+            rows_shown = [i for i in (at - 1, at, at + 1) if 0 <= i < len(rows) and i != sheet.header]
         else:
-            shown = list(range(sheet.header + 1, min(sheet.header + 1 + FIRST_ROWS, len(rows))))
+            rows_shown = list(range(sheet.header + 1, min(sheet.header + 1 + FIRST_ROWS, len(rows))))
         place = _place(sheet, finding, at)
-        width = max((len(rows[i][1]) for i in (sheet.header, *shown)), default=0)
+        width = max((len(rows[i][1]) for i in (sheet.header, *rows_shown)), default=0)
         if place is None:
             columns = list(range(min(width, 2 * COLUMNS_EACH_SIDE + 2)))
         else:
@@ -80,10 +81,16 @@ class ReadFile:
         return Excerpt(
             number,
             _cells(headings, columns),
-            tuple((rows[i][0], _cells(rows[i][1], columns)) for i in shown),
+            tuple((rows[i][0], _cells(rows[i][1], columns)) for i in rows_shown),
             finding.row if is_of_row else None,
             columns.index(place) if place in columns else None,
         )
+
+    def heading(self, finding: ReturnFinding) -> str:
+        """Return the heading that was found to be unknown, as the sheet has it; empty where it is not of one."""
+        sheet = self._sheet(finding)
+        cells = sheet.text.rows[sheet.header][1] if sheet else ()
+        return next((text for text in cells if text.strip() and shown(text.strip()) == finding.column), "")
 
     def _sheet(self, finding: ReturnFinding) -> ReadSheet | None:
         return next((sheet for sheet in self.sheets if sheet.text.name == finding.sheet and sheet.text.rows), None)
@@ -128,8 +135,8 @@ def _place(sheet: ReadSheet, finding: ReturnFinding, row: int | None) -> int | N
         number = facts.get("number")
         return number - 1 if isinstance(number, int) else None
     by_name = [place for place, name in sheet.names.items() if name == finding.column]
-    wanted = plain_heading(finding.column)
-    by_heading = [i for i, text in enumerate(sheet.text.rows[sheet.header][1]) if plain_heading(text) == wanted]
+    headings = sheet.text.rows[sheet.header][1]
+    by_heading = [i for i, text in enumerate(headings) if text.strip() and shown(text.strip()) == finding.column]
     cells = sheet.text.rows[row][1] if row is not None else ()
     by_text = [i for i, text in enumerate(cells) if text and text == facts.get("text")]
     return next(iter((*by_name, *by_heading, *by_text)), None)

@@ -29,16 +29,16 @@ def row_words(table: TableName, key: Sequence[str]) -> str:
     return f"{place}, {record[:1].lower()}{record[1:]}"
 
 
-def column_heading(table: TableName | None, column: str) -> str:
-    """Name a column as forms do; one that the table does not have by itself.
+def column_title(table: TableName | None, column: str) -> str:
+    """Name a column, its values having their unit; one that the table does not have by itself.
 
     Examples
     --------
-    >>> column_heading("heads", "weight_g"), column_heading("heads", "Head wt"), column_heading(None, "Head wt")
-    ('Head weight (g)', 'Head wt', 'Head wt')
+    >>> column_title("heads", "weight_g"), column_title("heads", "Head wt"), column_title(None, "Head wt")
+    ('Head weight', 'Head wt', 'Head wt')
     """
     schema = None if table is None else load_schema(table)
-    return schema.field(column).heading if schema is not None and column in schema.columns else column
+    return gettext(schema.field(column).title) if schema is not None and column in schema.columns else column
 
 
 def value_words(table: TableName, column: str, text: str) -> str:

@@ -9,6 +9,7 @@ from functools import partial
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, get_args
+from urllib.parse import unquote
 
 from flask import Blueprint, Response, abort, redirect, request, url_for
 
@@ -107,12 +108,12 @@ def _page(name: str, look: Look, trouble: Trouble | None = None, status: int = 2
 
 
 def _corrected(name: str, one: Correction, can_undo: bool) -> KeptLine:
-    from trialkit.words.cell_words import column_heading, row_words, value_words
+    from trialkit.words.cell_words import column_title, row_words, value_words
     from trialkit.words.phrases import date_words
 
     before, after = (value_words(one.table, one.column, text) for text in (one.before, one.after))
     told = gettext(
-        "{column}: {before} became {after}", column=column_heading(one.table, one.column), before=before, after=after
+        "{column}: {before} became {after}", column=column_title(one.table, one.column), before=before, after=after
     )
     asked: dict[str, Any] = {one.column: one.before, "why": gettext("taken back: {why}", why=one.why)}
     bucket, second = one.key
@@ -160,6 +161,7 @@ def _answered(waiting: Waiting) -> FileAnswers:
         kind, _, of_it = asked.partition(".")
         if identity != waiting.id or not value:
             continue
+        of_it = unquote(of_it)
         if kind == "option" and value in CHOICES.get(of_it, ()):
             options[of_it] = value
         elif kind == "accept" and of_it.startswith("TK-R") and of_it in RULES:
@@ -282,7 +284,7 @@ def find(name: str) -> AnyResponse:
 
 
 def _rows(name: str, found: RecordedBucket) -> tuple[KeptLine, ...]:
-    from trialkit.words.cell_words import column_heading, row_words, value_words
+    from trialkit.words.cell_words import column_title, row_words, value_words
 
     tables: tuple[tuple[TableName, Mapping[str, Mapping[str, str]]], ...]
     tables = (("heads", found.heads), ("solution", found.solution))
@@ -290,7 +292,7 @@ def _rows(name: str, found: RecordedBucket) -> tuple[KeptLine, ...]:
         KeptLine(
             row_words(table, (found.bucket, second)),
             told=tuple(
-                f"{column_heading(table, column)}: {value_words(table, column, text)}"
+                f"{column_title(table, column)}: {value_words(table, column, text)}"
                 for column, text in row.items()
                 if column not in load_schema(table).primary_key
             ),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -18,12 +18,14 @@ if TYPE_CHECKING:
     from trialkit.documents.answers import Gap, MixAnswer, PackAnswer, SecondEngine, SiteAnswer
     from trialkit.documents.plan import Plan
     from trialkit.documents.results import Results
-    from trialkit.documents.returns import CorrectOutcome, MergeOutcome
+    from trialkit.documents.returns import CorrectOutcome, MergeOutcome, ReturnFinding
     from trialkit.domain.table_names import TableName
     from trialkit.languages import Language
     from trialkit.protocol.county import CountyAnswer
     from trialkit.protocol.publication import Licence
     from trialkit.protocol.trial_protocol import Protocol
+    from trialkit.returns.correcting import Wanted
+    from trialkit.returns.merge_files import Turn
     from trialkit.rules.trial_folder import CheckResult, Stage
 
 PathLike = str | Path
@@ -257,12 +259,22 @@ class Trial:
         **answers
             As `trialkit merge` takes them: dates, decimals, serials, weights, accept, headings, choose.
         """
-        from trialkit.returns.answering import given
-        from trialkit.returns.journal import Reason
         from trialkit.returns.merge_files import merge_files
 
-        reason = None if why is None else Reason(why, by, date.today())
-        return merge_files(self._folder, [Path(file) for file in files], given(answers, "options"), reason=reason)
+        turn = _turn(files, {"why": why, "by": by, **answers})
+        return merge_files(self._folder, turn.files, turn.given, reason=turn.reason)
+
+    def look(self, *merges: tuple[Sequence[PathLike], Mapping[str, Any]]) -> tuple[MergeOutcome, ...]:
+        """Say what merges would do, one after the other, and change nothing.
+
+        Parameters
+        ----------
+        *merges : tuple of (sequence of path-like, mapping)
+            The files of each, and what else `merge` would be given.
+        """
+        from trialkit.returns.merge_files import look_at_files
+
+        return look_at_files(self._folder, [_turn(files, told) for files, told in merges])
 
     def correct(
         self,
@@ -287,12 +299,18 @@ class Trial:
         **values
             What the columns should say, in the units of the table; an empty text empties the cell.
         """
-        from trialkit.returns.correcting import Wanted, correct
+        from trialkit.returns.correcting import correct
         from trialkit.returns.journal import Reason
 
-        told = {name: str(value) for name, value in values.items()}
-        wanted = Wanted(bucket, None if head is None else str(head), on.isoformat() if on else None, told)
-        return correct(self._folder, wanted, Reason(why, by, date.today()))
+        return correct(self._folder, _wanted(bucket, head, on, values), Reason(why, by, date.today()))
+
+    def look_at_correction(
+        self, bucket: str, head: int | None = None, *, on: date | None = None, **values: object
+    ) -> tuple[ReturnFinding, ...]:
+        """Say what would keep `correct` from putting a record right, and change nothing; nothing where it can."""
+        from trialkit.returns.correcting import look_at_correction
+
+        return look_at_correction(self._folder, _wanted(bucket, head, on, values))
 
     def add_site(
         self,
@@ -482,6 +500,24 @@ class Trial:
 
             lines.append(f"<pre>{html.escape(summary(self.results))}</pre>")
         return "<br>".join(lines)
+
+
+def _turn(files: Sequence[PathLike], told: Mapping[str, Any]) -> Turn:
+    from trialkit.returns.answering import given
+    from trialkit.returns.journal import Reason
+    from trialkit.returns.merge_files import Turn
+
+    answers = {name: value for name, value in told.items() if name not in ("why", "by")}
+    why = told.get("why")
+    reason = None if why is None else Reason(why, told.get("by", "adviser"), date.today())
+    return Turn(tuple(map(Path, files)), given(answers, "options"), reason)
+
+
+def _wanted(bucket: str, head: int | None, on: date | None, values: Mapping[str, object]) -> Wanted:
+    from trialkit.returns.correcting import Wanted
+
+    told = {name: str(value) for name, value in values.items()}
+    return Wanted(bucket, None if head is None else str(head), on.isoformat() if on else None, told)
 
 
 def _path(path: PathLike | None) -> Path | None:

@@ -3,7 +3,9 @@
 from trialkit.desk.rooms.answer import room as answer
 from trialkit.desk.rooms.county import room as county
 from trialkit.desk.rooms.front import room as front
+from trialkit.desk.rooms.garden import room as garden
 from trialkit.desk.rooms.ledger import room as ledger
+from trialkit.desk.rooms.post import room as post
 from trialkit.desk.rooms.trial import room as trial
 
-ROOMS = (front, trial, answer, ledger, county)
+ROOMS = (front, trial, post, garden, answer, ledger, county)

@@ -109,7 +109,7 @@ def test_what_a_frozen_layout_stands_on_stays(tmp_path: Path) -> None:
 def test_a_layout_that_was_drawn_is_told_to_be_drawn_again(folder: Path) -> None:
     """Until forms are printed; then `layout` draws it by the plan as it is."""
     run("layout", folder)
-    assert json.loads(run("set", folder, "trial.season=spring", "--json").stdout)["draw_again"] is False
+    assert json.loads(run("set", folder, "trial.season=spring", "--json").stdout)["answer"]["draw_again"] is False
     result = run("set", folder, "layout.blocks=2")
     assert f"Draw it again: trialkit layout {folder}" in result.stdout
     trial = trialkit.Trial(folder)

@@ -65,3 +65,4 @@ def visit(folder: Path) -> Iterator[Visitor]:
     here = made.extensions["desk"]
     yield Visitor(here, client)
     here.jobs.stop_all()
+    here.tray.close()

@@ -7,15 +7,16 @@ from typing import TYPE_CHECKING, get_args
 
 import click
 
+from trialkit.cli.conversation import Command
 from trialkit.cli.failures import CallFailure, speaks_plainly
-from trialkit.cli.shared_options import as_json, trial_folder
-from trialkit.cli.speaking import answer
+from trialkit.cli.shared_options import trial_folder
+from trialkit.cli.speaking import answer, tell
 
 if TYPE_CHECKING:
     from trialkit.tables.typed_lists import PlanTable
 
 
-@click.command("set")
+@click.command("set", cls=Command)
 @trial_folder
 @click.argument("words", metavar="[KEY=VALUE]...", nargs=-1)
 @click.option(
@@ -25,9 +26,8 @@ if TYPE_CHECKING:
     multiple=True,
     help="Set sites or products from a file: CSV, or cells copied from a spreadsheet. Give it once for each.",
 )
-@as_json
 @speaks_plainly
-def command(folder: Path, words: tuple[str, ...], tables: tuple[str, ...], as_json: bool) -> None:
+def command(folder: Path, words: tuple[str, ...], tables: tuple[str, ...]) -> None:
     """Set what the plan of the trial in DIR says, until its layout is frozen.
 
     A KEY is written as in trial.toml, with its section in front: layout.blocks=2. Texts need no marks of their own.
@@ -46,8 +46,8 @@ def command(folder: Path, words: tuple[str, ...], tables: tuple[str, ...], as_js
     if not words and not tables:
         raise CallFailure("Say what to set: KEY=VALUE, such as layout.blocks=2, or --table sites=FILE.")
     made = set_plan(folder, Settings(_values(words), _tables(tables)))
-    told = [*set_lines(made, str(folder)), *map(problem_sentence, made.warnings)]
-    answer(made, "\n".join(told), as_json=as_json)
+    answer(made)
+    tell("\n".join([*set_lines(made, str(folder)), *map(problem_sentence, made.warnings)]))
 
 
 def _values(words: tuple[str, ...]) -> dict[str, object]:

@@ -14,6 +14,7 @@ from markupsafe import Markup
 from trialkit.desk.deeds import Deed, Trouble, trouble_of
 from trialkit.desk.guard import HEADERS, OPEN, SAFE_METHODS, TOKEN, Guard
 from trialkit.desk.jobs import Jobs
+from trialkit.desk.tray import Tray
 from trialkit.desk.workspace import Workspace
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.languages import ENGLISH, LANGUAGES, gettext, speaking
@@ -41,6 +42,7 @@ class Desk:
     workspace: Workspace
     guard: Guard
     jobs: Jobs = field(default_factory=Jobs)
+    tray: Tray = field(default_factory=Tray)
     done: list[tuple[int, Deed]] = field(default_factory=list)
     undo: dict[str, Deed] = field(default_factory=dict)
     """What takes back the last change of a trial's plan, by the trial's name."""
@@ -126,7 +128,8 @@ def page(template: str, status: int = 200, **parts: Any) -> Response:
 
 def do(deed: Deed, where_next: str) -> AnyResponse:
     """Do a deed that is quick, then go on; what it raises is told on a page of its own."""
-    deed.run(lambda *_: None)
+    with speaking(ENGLISH):  # what is written is what the command writes, whatever the page's language
+        deed.run(lambda *_: None)
     desk().remember(deed)
     return redirect(where_next, 303)
 

@@ -11,9 +11,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from trialkit.documents.problems import ToldProblem
 from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.languages import ENGLISH, speaking
 from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
+    from datetime import date
     from pathlib import Path
 
     from trialkit.tables.typed_lists import PlanTable
@@ -56,7 +58,8 @@ def trouble_of(error: TrialError | WrongCall | NotComputed) -> Trouble:
     from trialkit.words.problem_words import told_problem
 
     if isinstance(error, TrialError):
-        return Trouble((), tuple(map(told_problem, error.problems)))
+        with speaking(ENGLISH):  # as the page says of them
+            return Trouble((), tuple(map(told_problem, error.problems)))
     return Trouble((str(error),))
 
 
@@ -165,3 +168,59 @@ def set_county(folder: Path, changes: Mapping[str, str], told: Told) -> None:  #
     from trialkit.steps.county_steps import county_of
 
     county_of(folder, changes)
+
+
+Merge = tuple[tuple["Path", ...], Mapping[str, Any]]
+"""Files of the tray, and what else `Trial.merge` is given."""
+
+
+def merge(folder: Path, merges: tuple[Merge, ...], told: Told) -> None:
+    """Merge files of the tray, one call after the other, and take out of it what was merged."""
+    from trialkit.desk.tray import take_out
+    from trialkit.interface.trial_object import Trial
+
+    for number, (files, answers) in enumerate(merges):
+        told("merge", number, len(merges))
+        outcome = Trial(folder).merge(*files, **answers)
+        for path, one in zip(files, outcome.files, strict=True):
+            if one.merged:
+                take_out(path)
+
+
+def correct(
+    folder: Path,
+    row: tuple[str, int | None, date | None],
+    why: str,
+    values: Mapping[str, str],
+    told: Told,  # noqa: ARG001
+) -> None:
+    """Put a row of the record right.
+
+    Raises
+    ------
+    WrongCall
+        If a value cannot be read, or contradicts the rest of its row.
+    """
+    from trialkit.interface.trial_object import Trial
+    from trialkit.words.repair_words import finding_sentence
+
+    bucket, head, on = row
+    outcome = Trial(folder).correct(bucket, head, why=why, on=on, **values)
+    if not outcome.ok:
+        with speaking(ENGLISH):
+            told_of = [finding_sentence(one) for one in outcome.findings if one.verdict != "repaired"]
+        raise WrongCall("\n".join(told_of))
+
+
+def add_site(folder: Path, site: str, why: str, on: date, blocks: int | None, told: Told) -> None:  # noqa: ARG001
+    """Let a garden join."""
+    from trialkit.interface.trial_object import Trial
+
+    Trial(folder).add_site(site, why=why, on=on, blocks=blocks)
+
+
+def withdraw_site(folder: Path, site: str, why: str, on: date, told: Told) -> None:  # noqa: ARG001
+    """Let a garden give up."""
+    from trialkit.interface.trial_object import Trial
+
+    Trial(folder).withdraw_site(site, why=why, on=on)

@@ -40,3 +40,17 @@ def show(folder: Path, file: str, endings: Collection[str]) -> Response:
         response.headers.set("Content-Disposition", "attachment", filename=file)
     response.headers["Content-Security-Policy"] = "frame-ancestors 'none'"
     return response
+
+
+def attachment(folder: Path, file: str, called: str) -> Response:
+    """Send what a stranger sent us, to be kept under a name: never shown in place, whatever it is."""
+    try:
+        path = ordinary_folder(folder) / file
+        if path.is_symlink() or not path.is_file():
+            abort(404)
+        data = path.read_bytes()
+    except (WrongCall, OSError):
+        abort(404)
+    response = Response(data, mimetype="application/octet-stream")
+    response.headers.set("Content-Disposition", "attachment", filename=called)
+    return response

@@ -63,3 +63,4 @@ def serve(folder: Path, *, port: int, idle_hours: float, told: Callable[[str], N
         finally:
             ending.set()
             here.jobs.stop_all()
+            here.tray.close()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -18,12 +18,15 @@ if TYPE_CHECKING:
     from trialkit.documents.answers import Gap, MixAnswer, PackAnswer, SecondEngine, SetAnswer, SiteAnswer
     from trialkit.documents.plan import Plan
     from trialkit.documents.results import Results
-    from trialkit.documents.returns import CorrectOutcome, MergeOutcome
+    from trialkit.documents.returns import CorrectOutcome, MergeOutcome, ReturnFinding
     from trialkit.domain.table_names import TableName
+    from trialkit.languages import Language
     from trialkit.planning.trial_plan import Foresight
     from trialkit.protocol.county import CountyAnswer
     from trialkit.protocol.publication import Licence
     from trialkit.protocol.trial_protocol import Protocol
+    from trialkit.returns.correcting import Wanted
+    from trialkit.returns.merge_files import Turn
     from trialkit.rules.trial_folder import CheckResult, Stage
     from trialkit.tables.typed_lists import PlanTable
 
@@ -175,10 +178,12 @@ class Trial:
         NotComputed
             If no trial is worth it.
         """
+        from trialkit.domain.progress import watched
         from trialkit.steps.following_steps import start_following
 
         path = Path(folder)
-        start_following(path, Path(source), seed, progress or (lambda *_: None))
+        with watched(progress):
+            start_following(path, Path(source), seed)
         return cls(path)
 
     @property
@@ -260,17 +265,18 @@ class Trial:
         progress : callable, optional
             Told of long work: what, how much is done, how much there is.
         """
+        from trialkit.domain.progress import watched
         from trialkit.steps.plan_steps import plan_folder
 
-        return plan_folder(
-            self._folder,
-            simulations=simulations,
-            scheduler=None,
-            earlier=_path(earlier),
-            ledger=_path(ledger),
-            told=lambda _: None,
-            progress=progress or (lambda *_: None),
-        )
+        with watched(progress):
+            return plan_folder(
+                self._folder,
+                simulations=simulations,
+                scheduler=None,
+                earlier=_path(earlier),
+                ledger=_path(ledger),
+                told=lambda _: None,
+            )
 
     def foresee(
         self,
@@ -311,7 +317,7 @@ class Trial:
         """Write what gardens print and fill in; return the files."""
         from trialkit.steps.forms_steps import write_forms
 
-        return write_forms(self._folder, lambda _: None).files
+        return write_forms(self._folder).files
 
     def parcel(self, site: str) -> bytes:
         """Put what a garden is mailed into a ZIP archive: its forms as `forms` wrote them, and a letter."""
@@ -331,12 +337,22 @@ class Trial:
         **answers
             As `trialkit merge` takes them: dates, decimals, serials, weights, accept, headings, choose.
         """
-        from trialkit.returns.answering import given
-        from trialkit.returns.journal import Reason
         from trialkit.returns.merge_files import merge_files
 
-        reason = None if why is None else Reason(why, by, date.today())
-        return merge_files(self._folder, [Path(file) for file in files], given(answers, "options"), reason=reason)
+        turn = _turn(files, {"why": why, "by": by, **answers})
+        return merge_files(self._folder, turn.files, turn.given, reason=turn.reason)
+
+    def look(self, *merges: tuple[Sequence[PathLike], Mapping[str, Any]]) -> tuple[MergeOutcome, ...]:
+        """Say what merges would do, one after the other, and change nothing.
+
+        Parameters
+        ----------
+        *merges : tuple of (sequence of path-like, mapping)
+            The files of each, and what else `merge` would be given.
+        """
+        from trialkit.returns.merge_files import look_at_files
+
+        return look_at_files(self._folder, [_turn(files, told) for files, told in merges])
 
     def correct(
         self,
@@ -361,18 +377,32 @@ class Trial:
         **values
             What the columns should say, in the units of the table; an empty text empties the cell.
         """
-        from trialkit.returns.correcting import Wanted, correct
+        from trialkit.returns.correcting import correct
         from trialkit.returns.journal import Reason
 
-        told = {name: str(value) for name, value in values.items()}
-        wanted = Wanted(bucket, None if head is None else str(head), on.isoformat() if on else None, told)
-        return correct(self._folder, wanted, Reason(why, by, date.today()))
+        return correct(self._folder, _wanted(bucket, head, on, values), Reason(why, by, date.today()))
 
-    def add_site(self, site: str, *, why: str, on: date | None = None, blocks: int | None = None) -> SiteAnswer:
+    def look_at_correction(
+        self, bucket: str, head: int | None = None, *, on: date | None = None, **values: object
+    ) -> tuple[ReturnFinding, ...]:
+        """Say what would keep `correct` from putting a record right, and change nothing; nothing where it can."""
+        from trialkit.returns.correcting import look_at_correction
+
+        return look_at_correction(self._folder, _wanted(bucket, head, on, values))
+
+    def add_site(
+        self,
+        site: str,
+        *,
+        why: str,
+        on: date | None = None,
+        blocks: int | None = None,
+        language: Language | None = None,
+    ) -> SiteAnswer:
         """Let a garden join once the layout is frozen."""
         from trialkit.returns.amending import add_garden
 
-        return add_garden(self._folder, site, blocks=blocks, why=why, on=on or date.today())
+        return add_garden(self._folder, site, blocks=blocks, language=language, why=why, on=on or date.today())
 
     def withdraw_site(self, site: str, *, why: str, on: date | None = None) -> SiteAnswer:
         """Let a garden give up: its records stay."""
@@ -497,9 +527,10 @@ class Trial:
             If there is no such table.
         """
         from trialkit.interface.frames import TABLES, table_of
+        from trialkit.tables.nearest import meant
 
         if name not in TABLES:
-            raise WrongCall(f"There is no table {name!r}; there are {', '.join(TABLES)}.")
+            raise WrongCall(f"There is no table {name!r}; there are {', '.join(TABLES)}.{meant(name, TABLES)}")
         return table_of(self.results, name)
 
     def draw(self, what: Picture = "gains", axes: Axes | None = None) -> Axes:
@@ -553,6 +584,24 @@ def _texts(tables: Mapping[PlanTable, pd.DataFrame | str] | None) -> dict[PlanTa
     from trialkit.tables.atomic import csv_text
 
     return {name: one if isinstance(one, str) else csv_text(one) for name, one in (tables or {}).items()}
+
+
+def _turn(files: Sequence[PathLike], told: Mapping[str, Any]) -> Turn:
+    from trialkit.returns.answering import given
+    from trialkit.returns.journal import Reason
+    from trialkit.returns.merge_files import Turn
+
+    answers = {name: value for name, value in told.items() if name not in ("why", "by")}
+    why = told.get("why")
+    reason = None if why is None else Reason(why, told.get("by", "adviser"), date.today())
+    return Turn(tuple(map(Path, files)), given(answers, "options"), reason)
+
+
+def _wanted(bucket: str, head: int | None, on: date | None, values: Mapping[str, object]) -> Wanted:
+    from trialkit.returns.correcting import Wanted
+
+    told = {name: str(value) for name, value in values.items()}
+    return Wanted(bucket, None if head is None else str(head), on.isoformat() if on else None, told)
 
 
 def _path(path: PathLike | None) -> Path | None:

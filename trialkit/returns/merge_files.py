@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +23,7 @@ from trialkit.documents.returns import (
     WrittenTables,
 )
 from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.progress import each_told
 from trialkit.domain.table_names import TableName
 from trialkit.returns.answering import Given
 from trialkit.returns.finding_log import HeadingsKnown, Log, Place, UnreadableReturn
@@ -39,6 +40,7 @@ from trialkit.returns.journal import (
 )
 from trialkit.returns.merging import Difference, Merged, merge, with_value
 from trialkit.returns.records import (
+    Record,
     Records,
     Row,
     as_written,
@@ -49,9 +51,17 @@ from trialkit.returns.records import (
     table_text,
 )
 from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
-from trialkit.returns.returned_file import ENDINGS, Original, load_original, read_return
+from trialkit.returns.returned_file import ENDINGS, STANDARD_INPUT, Original, load_original, read_return
 from trialkit.returns.sheets import Returned
-from trialkit.rules.kept_documents import CONFLICTS, CORRECTIONS, HEADINGS, JOURNAL, WRITTEN, usable_documents
+from trialkit.rules.kept_documents import (
+    CONFLICTS,
+    CORRECTIONS,
+    HEADINGS,
+    JOURNAL,
+    WRITTEN,
+    KeptDocuments,
+    usable_documents,
+)
 from trialkit.rules.trial_folder import CheckedTrial, read_trial
 from trialkit.rules.unfinished import RETURNED
 from trialkit.tables.committing import at_work, commit
@@ -73,9 +83,54 @@ class _State:
     headings: Headings
 
 
+@dataclass(frozen=True)
+class Turn:
+    """Files that are merged in one go.
+
+    Attributes
+    ----------
+    files : tuple of Path or bytes
+        Workbooks, CSV files, phone files, or what one holds; may be empty, to finish an earlier merge or to settle
+        conflicts.
+    given : Given
+        How to read what can be read in several ways, what unknown headings stand for, what to take for conflicts.
+    reason : Reason, optional
+        Why what the one file says otherwise is taken in place of what the record says; else it is a conflict.
+
+    Raises
+    ------
+    WrongCall
+        If a reason is not given with one file.
+    """
+
+    files: tuple[Path | bytes, ...] = ()
+    given: Given = field(default_factory=Given)
+    reason: Reason | None = None
+
+    def __post_init__(self) -> None:
+        if self.reason is not None and len(self.files) != 1:
+            raise WrongCall("Corrections are taken from one file at a time: give --why with one FILE.")
+
+
+@dataclass(frozen=True)
+class _Folder:
+    """A trial folder as merges find it."""
+
+    path: Path
+    trial: CheckedTrial
+    record: Record
+    kept: KeptDocuments
+
+    @property
+    def state(self) -> _State:
+        """The record and what is remembered, before any turn."""
+        kept = self.kept
+        return _State(self.record.tables, kept.journal, kept.conflicts, kept.corrections, kept.headings)
+
+
 def merge_files(
     folder: Path,
-    files: Sequence[Path] = (),
+    files: Sequence[Path | bytes] = (),
     given: Given | None = None,
     *,
     reason: Reason | None = None,
@@ -90,12 +145,8 @@ def merge_files(
     ----------
     folder : Path
         The trial folder; protocol, sites, products and layout must be without errors.
-    files : sequence of Path
-        Workbooks, CSV files, phone files; may be empty, to finish an earlier merge or to settle conflicts.
-    given : Given, optional
-        How to read what can be read in several ways, what unknown headings stand for, what to take for conflicts.
-    reason : Reason, optional
-        Why what the one file says otherwise is taken in place of what the record says; else it is a conflict.
+    files, given, reason : optional
+        As `Turn` has them.
 
     Raises
     ------
@@ -107,56 +158,72 @@ def merge_files(
     OSError
         If a file cannot be read or written.
     """
-    if reason is not None and len(files) != 1:
-        raise WrongCall("Corrections are taken from one file at a time: give --why with one FILE.")
+    turn = Turn(tuple(files), given or Given(), reason)
     with at_work(folder) as finished:
-        ordinary_folder(folder / RETURNED)
-        trial = read_trial(folder, stage="layout")
-        kept = usable_documents(folder)
-        record = read_records(folder, trial, kept)
-        taken = frozenset() if files else record.edited
-        before = _State(
-            record.tables,
-            kept.journal,
-            kept.conflicts,
-            kept.corrections,
-            kept.headings,
-        )
-        given, chosen_log = given or Given(), Log("conflicts.json")
-        state, chosen = _chosen(before, given.choices, trial, chosen_log)
-        state = _settled_by_hand(state)
-        outcomes, originals = [], {}
-        for path in files:
-            remembered = {frozenset(one.headings): one.columns for one in state.headings.sheets}
-            log = Log(path.name, given.answers, HeadingsKnown(given.headings, remembered))
-            state, outcome, original = _merge_one(path, state, trial, log, reason)
-            outcomes.append(outcome)
-            if original is not None and outcome.kept_as is not None:
-                originals[outcome.kept_as] = original.data
-        state = _settled_by_hand(state)
-        changes = _changes(folder, before, state, originals, trial, record.resaved | taken)
-        changes |= _as_written(kept.written, state.records, changes, record.edited - taken)
+        found = _read_folder(folder)
+        _, changes, outcome = _taken_up(turn, found.state, found)
         commit(folder, changes)
+    return replace(outcome, finished_earlier=finished)
+
+
+def look_at_files(folder: Path, turns: Sequence[Turn]) -> tuple[MergeOutcome, ...]:
+    """Say what merges would do, one after the other, and change nothing.
+
+    Arguments and errors are those of `merge_files`. What a stopped command had committed is put in place first, as
+    every command does.
+    """
+    outcomes = []
+    with at_work(folder) as finished:
+        found = _read_folder(folder)
+        state = found.state
+        for turn in turns:
+            state, _, outcome = _taken_up(turn, state, found)
+            outcomes.append(replace(outcome, finished_earlier=finished))
+    return tuple(outcomes)
+
+
+def _read_folder(folder: Path) -> _Folder:
+    ordinary_folder(folder / RETURNED)
+    trial = read_trial(folder, stage="layout")
+    kept = usable_documents(folder)
+    return _Folder(folder, trial, read_records(folder, trial, kept), kept)
+
+
+def _taken_up(turn: Turn, before: _State, found: _Folder) -> tuple[_State, dict[str, bytes], MergeOutcome]:
+    """Merge the files of a turn in memory: the state after it, the files that change, what became of it."""
+    record, given = found.record, turn.given
+    taken = frozenset() if turn.files else record.edited
+    chosen_log = Log("conflicts.json")
+    state, chosen = _chosen(before, given.choices, found.trial, chosen_log)
+    state = _settled_by_hand(state)
+    outcomes, originals = [], {}
+    for source in each_told(turn.files, "what was returned"):
+        remembered = {frozenset(one.headings): one.columns for one in state.headings.sheets}
+        name = source.name if isinstance(source, Path) else STANDARD_INPUT
+        log = Log(name, given.answers, HeadingsKnown(given.headings, remembered))
+        state, outcome, original = _merge_one(source, state, found.trial, log, turn.reason)
+        outcomes.append(outcome)
+        if original is not None and outcome.kept_as is not None:
+            originals[outcome.kept_as] = original.data
+    state = _settled_by_hand(state)
+    changes = _changes(found.path, before, state, originals, found.trial, record.resaved | taken)
+    changes |= _as_written(found.kept.written, state.records, changes, record.edited - taken)
     refused, waiting = tuple(chosen_log.findings), state.conflicts.open
     ok = all(outcome.merged for outcome in outcomes) and not waiting and not refused
-    return MergeOutcome(
-        ok,
-        tuple(outcomes),
-        chosen,
-        refused,
-        waiting,
-        finished,
-        tuple(changes),
-        tuple(f"{name}.csv" for name in sorted(taken)),
+    names = tuple(f"{name}.csv" for name in sorted(taken))
+    return (
+        state,
+        changes,
+        MergeOutcome(ok, tuple(outcomes), chosen, refused, waiting, False, tuple(changes), names),
     )
 
 
 def _merge_one(
-    path: Path, state: _State, trial: CheckedTrial, log: Log, reason: Reason | None
+    source: Path | bytes, state: _State, trial: CheckedTrial, log: Log, reason: Reason | None
 ) -> tuple[_State, FileOutcome, Original | None]:
     """Read one file and merge it, unless something stands in its way."""
     try:
-        original = load_original(path, log)
+        original = load_original(source, log)
         before = any(entry.sha256 == original.sha256 for entry in state.journal.returns)
         log.answers = log.answers.or_else(answers_for(state.journal, original.sha256))
         returned = read_return(original, log)
@@ -174,9 +241,9 @@ def _merge_one(
             known = {key[0] for key in state.records.get("heads", {})}
             missing_buckets(rows, known, trial, log)
     except UnreadableReturn:
-        return state, FileOutcome(path.name, findings=tuple(log.findings)), None
+        return state, FileOutcome(log.file, findings=tuple(log.findings)), None
     if not log.clear:
-        return state, FileOutcome(path.name, findings=tuple(log.findings)), None
+        return state, FileOutcome(log.file, findings=tuple(log.findings)), None
     _note_incomplete(usable, merged, log)
     tables = {name: replace(counts, blank=rows.blank.get(name, 0)) for name, counts in merged.counts.items()}
     kept_as = f"{RETURNED}/{original.sha256[:DIGITS_OF_NAME]}{ENDINGS[returned.kind]}"
@@ -192,7 +259,7 @@ def _merge_one(
     state = replace(state, records=merged.records, headings=with_headings(state.headings, log.headings.used))
     if not before or merged.gave:
         state = replace(state, journal=Journal(returns=(*state.journal.returns, entry)))
-    outcome = FileOutcome(path.name, True, kept_as, before, tables, tuple(log.findings), corrections)
+    outcome = FileOutcome(original.name, True, kept_as, before, tables, tuple(log.findings), corrections)
     return state, outcome, original
 
 

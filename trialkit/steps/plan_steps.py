@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from trialkit.planning.planned_design import ModelOf
     from trialkit.planning.trial_plan import Foresight
     from trialkit.planning.trial_sizes import Judge
-    from trialkit.planning.trial_value import Progress
     from trialkit.protocol.trial_protocol import Protocol
     from trialkit.rules.trial_folder import CheckedTrial
 
@@ -39,7 +38,6 @@ def plan_folder(
     earlier: Path | None,
     ledger: Path | None,
     told: Callable[[str], None],
-    progress: Progress,
 ) -> Plan:
     """Plan a trial; write plan.json, plan.html and, where the protocol gives a day of sowing, calendar.ics.
 
@@ -63,11 +61,9 @@ def plan_folder(
 
     with ExitStack() as held:
         found = held.enter_context(_read_ledger(ledger))
-        judge = held.enter_context(_judge(trial.protocol, simulations, scheduler, progress))
+        judge = held.enter_context(_judge(trial.protocol, simulations, scheduler))
         try:
-            made = make_plan(
-                trial, model_of(trial.protocol), _assumptions(trial.protocol, earlier), judge, found, progress
-            )
+            made = make_plan(trial, model_of(trial.protocol), _assumptions(trial.protocol, earlier), judge, found)
         except CannotBeJudged as error:
             raise NotComputed(refusal_sentence(error.refusal)) from error
     plan = as_written(made)
@@ -195,7 +191,7 @@ def _takes(trial: CheckedTrial) -> str:
 
 
 @contextmanager
-def _judge(protocol: Protocol, simulations: int | None, scheduler: str | None, progress: Progress) -> Iterator[Judge]:
+def _judge(protocol: Protocol, simulations: int | None, scheduler: str | None) -> Iterator[Judge]:
     """Choose how the power of the trial asked for is found: by formula, or from simulated trials where wished for."""
     if simulations is None:
         from trialkit.planning.exact import expected_power
@@ -211,7 +207,6 @@ def _judge(protocol: Protocol, simulations: int | None, scheduler: str | None, p
             seed=protocol.seed,
             executor=executor,
             replicates=simulations,
-            progress=partial(progress, "simulated trials"),
         )
 
 

@@ -3,11 +3,13 @@
 from trialkit.desk.rooms.answer import room as answer
 from trialkit.desk.rooms.county import room as county
 from trialkit.desk.rooms.front import room as front
+from trialkit.desk.rooms.garden import room as garden
 from trialkit.desk.rooms.ledger import room as ledger
 from trialkit.desk.rooms.mailing import room as mailing
+from trialkit.desk.rooms.post import room as post
 from trialkit.desk.rooms.settings import room as settings
 from trialkit.desk.rooms.sizes import room as sizes
 from trialkit.desk.rooms.starting_room import room as starting
 from trialkit.desk.rooms.trial import room as trial
 
-ROOMS = (front, starting, settings, sizes, mailing, trial, answer, ledger, county)
+ROOMS = (front, starting, settings, sizes, mailing, trial, post, garden, answer, ledger, county)

@@ -28,3 +28,26 @@ if (sizes) {
   if (shown.querySelector("[data-waits]")) waiting = setTimeout(ask, 100, true);
   sizes.addEventListener("input", () => { clearTimeout(waiting); waiting = setTimeout(ask, 200, false); });
 }
+// Files may be dropped on the form that takes them.
+for (const form of document.querySelectorAll("form[data-drop]")) {
+  const input = form.elements[form.dataset.drop];
+  for (const one of form.querySelectorAll("[data-only-with-script]")) one.hidden = false;
+  const over = event => { event.preventDefault(); form.classList.toggle("over", event.type === "dragover"); };
+  for (const name of ["dragover", "dragleave"]) form.addEventListener(name, over);
+  form.addEventListener("drop", event => {
+    over(event);
+    if (!event.dataTransfer.files.length) return;
+    input.files = event.dataTransfer.files;
+    form.requestSubmit();
+  });
+}
+// A text is copied at once.
+for (const button of document.querySelectorAll("button[data-copy]")) {
+  const text = document.getElementById(button.dataset.copy), said = button.parentElement.querySelector("[data-copy-said]");
+  button.hidden = false;
+  button.addEventListener("click", async () => {
+    text.select();
+    const done = await navigator.clipboard.writeText(text.value).then(() => true, () => document.execCommand("copy"));
+    if (done) said.textContent = button.dataset.copied;
+  });
+}

@@ -39,11 +39,13 @@ def test_a_garden_joins(folder: Path) -> None:
 
 def test_as_json(folder: Path) -> None:
     """Change, number, day, reason and labels; today where no day is given."""
-    document = json.loads(run("site", folder, "BARN", "--add", "--blocks", 1, "--why", "asked", "--json").stdout)
+    document = json.loads(run("site", folder, "BARN", "--add", "--blocks", 1, "--why", "asked", "--json").stdout)[
+        "answer"
+    ]
     assert (document["change"], document["layout_version"], document["blocks"]) == ("joined", 2, 1)
     assert len(document["buckets"]) == 4
     date.fromisoformat(document["on"])
-    document = json.loads(run("site", folder, "MILL", "--withdraw", "--why", "moved", "--json").stdout)
+    document = json.loads(run("site", folder, "MILL", "--withdraw", "--why", "moved", "--json").stdout)["answer"]
     assert (document["change"], document["layout_version"], document["buckets"]) == ("withdrew", 3, [])
 
 

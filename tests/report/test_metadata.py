@@ -178,7 +178,7 @@ def test_what_is_missing_is_named(published: CheckedTrial, folder: Path) -> None
         in (bare.stderr)
     )
     assert "DataCite 4.5 asks for Publication Year: tell it in trial.toml, publication.published_on." in bare.stderr
-    answer = json.loads(run("pack", EXAMPLE, "--check", "--json").stdout)
+    answer = json.loads(run("pack", EXAMPLE, "--check", "--json").stdout)["answer"]
     assert answer["ok"] is False
     assert {one["standard"] for one in answer["missing"]} == {"MIAPPE 1.2", "DataCite 4.5", "RO-Crate 1.3"}
     assert not (EXAMPLE / "results").exists()

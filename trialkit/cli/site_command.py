@@ -7,13 +7,14 @@ from pathlib import Path
 
 import click
 
+from trialkit.cli.conversation import Command
 from trialkit.cli.failures import CallFailure, speaks_plainly
-from trialkit.cli.shared_options import as_json, trial_folder
-from trialkit.cli.speaking import answer
+from trialkit.cli.shared_options import trial_folder
+from trialkit.cli.speaking import answer, tell
 from trialkit.languages import LANGUAGES
 
 
-@click.command("site")
+@click.command("site", cls=Command)
 @trial_folder
 @click.argument("name")
 @click.option("--add", is_flag=True, help="The garden joins. Its lots are drawn; those of the others stay as they are.")
@@ -30,7 +31,6 @@ from trialkit.languages import LANGUAGES
 )
 @click.option("--why", metavar="TEXT", required=True, help="The reason, for whoever asks later.")
 @click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Day of the change. If not given, today.")
-@as_json
 @speaks_plainly
 def command(
     folder: Path,
@@ -41,7 +41,6 @@ def command(
     language: str | None,
     why: str,
     on: datetime | None,
-    as_json: bool,
 ) -> None:
     """Let the garden NAME join the trial in DIR, or withdraw from it.
 
@@ -70,4 +69,5 @@ def command(
         made = add_garden(folder, name, blocks=blocks, language=language, why=why, on=day)
     else:
         made = withdraw_garden(folder, name, why=why, on=day)
-    answer(made, "\n".join(site_lines(made, str(folder))), as_json=as_json)
+    answer(made)
+    tell("\n".join(site_lines(made, str(folder))))

@@ -165,10 +165,12 @@ class Trial:
         NotComputed
             If no trial is worth it.
         """
+        from trialkit.domain.progress import watched
         from trialkit.steps.following_steps import start_following
 
         path = Path(folder)
-        start_following(path, Path(source), seed, progress or (lambda *_: None))
+        with watched(progress):
+            start_following(path, Path(source), seed)
         return cls(path)
 
     @property
@@ -216,17 +218,18 @@ class Trial:
         progress : callable, optional
             Told of long work: what, how much is done, how much there is.
         """
+        from trialkit.domain.progress import watched
         from trialkit.steps.plan_steps import plan_folder
 
-        return plan_folder(
-            self._folder,
-            simulations=simulations,
-            scheduler=None,
-            earlier=_path(earlier),
-            ledger=_path(ledger),
-            told=lambda _: None,
-            progress=progress or (lambda *_: None),
-        )
+        with watched(progress):
+            return plan_folder(
+                self._folder,
+                simulations=simulations,
+                scheduler=None,
+                earlier=_path(earlier),
+                ledger=_path(ledger),
+                told=lambda _: None,
+            )
 
     def layout(self) -> pd.DataFrame:
         """Draw the layout and write it, unless it was drawn; return it: one row a bucket."""
@@ -240,7 +243,7 @@ class Trial:
         """Write what gardens print and fill in; return the files."""
         from trialkit.steps.forms_steps import write_forms
 
-        return write_forms(self._folder, lambda _: None).files
+        return write_forms(self._folder).files
 
     def merge(self, *files: PathLike, why: str | None = None, by: str = "adviser", **answers: Any) -> MergeOutcome:
         """Merge returned files into the records.
@@ -428,9 +431,10 @@ class Trial:
             If there is no such table.
         """
         from trialkit.interface.frames import TABLES, table_of
+        from trialkit.tables.nearest import meant
 
         if name not in TABLES:
-            raise WrongCall(f"There is no table {name!r}; there are {', '.join(TABLES)}.")
+            raise WrongCall(f"There is no table {name!r}; there are {', '.join(TABLES)}.{meant(name, TABLES)}")
         return table_of(self.results, name)
 
     def draw(self, what: Picture = "gains", axes: Axes | None = None) -> Axes:

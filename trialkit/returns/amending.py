@@ -18,7 +18,7 @@ from trialkit.rules.neighbours import labels_elsewhere
 from trialkit.rules.trial_folder import CheckedTrial, read_trial
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.committing import at_work, commit
-from trialkit.tables.nearest import nearest_name
+from trialkit.tables.nearest import meant
 from trialkit.tables.problem import TrialError
 from trialkit.tables.raw_table import RawTable, parse_csv
 from trialkit.tables.source_file import read_source
@@ -87,9 +87,7 @@ def withdraw_garden(folder: Path, site: str, *, why: str, on: date) -> SiteAnswe
         trial = _laid_out(folder)
         in_the_way, known = _call_faults(why, on), sorted(set(map(str, trial.layout["site"])))
         if site not in known:
-            near = nearest_name(site, known)
-            hint = f" Did you mean {near}?" if near else ""
-            in_the_way.append(f"The layout has no garden {site!r}, but {', '.join(known)}.{hint}")
+            in_the_way.append(f"The layout has no garden {site!r}, but {', '.join(known)}.{meant(site, known)}")
         elif site in trial.amended.withdrawn:
             in_the_way.append(
                 f"{site} withdrew already ({AMENDMENTS_FILE}); should it record anything after all, merge it as ever."

@@ -23,6 +23,7 @@ from trialkit.documents.returns import (
     WrittenTables,
 )
 from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.progress import each_told
 from trialkit.domain.table_names import TableName
 from trialkit.returns.answering import Given
 from trialkit.returns.finding_log import HeadingsKnown, Log, Place, UnreadableReturn
@@ -49,7 +50,7 @@ from trialkit.returns.records import (
     table_text,
 )
 from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
-from trialkit.returns.returned_file import ENDINGS, Original, load_original, read_return
+from trialkit.returns.returned_file import ENDINGS, STANDARD_INPUT, Original, load_original, read_return
 from trialkit.returns.sheets import Returned
 from trialkit.rules.kept_documents import CONFLICTS, CORRECTIONS, HEADINGS, JOURNAL, WRITTEN, usable_documents
 from trialkit.rules.trial_folder import CheckedTrial, read_trial
@@ -75,7 +76,7 @@ class _State:
 
 def merge_files(
     folder: Path,
-    files: Sequence[Path] = (),
+    files: Sequence[Path | bytes] = (),
     given: Given | None = None,
     *,
     reason: Reason | None = None,
@@ -90,8 +91,9 @@ def merge_files(
     ----------
     folder : Path
         The trial folder; protocol, sites, products and layout must be without errors.
-    files : sequence of Path
-        Workbooks, CSV files, phone files; may be empty, to finish an earlier merge or to settle conflicts.
+    files : sequence of Path or bytes
+        Workbooks, CSV files, phone files, or what one holds; may be empty, to finish an earlier merge or to settle
+        conflicts.
     given : Given, optional
         How to read what can be read in several ways, what unknown headings stand for, what to take for conflicts.
     reason : Reason, optional
@@ -126,10 +128,11 @@ def merge_files(
         state, chosen = _chosen(before, given.choices, trial, chosen_log)
         state = _settled_by_hand(state)
         outcomes, originals = [], {}
-        for path in files:
+        for source in each_told(files, "what was returned"):
             remembered = {frozenset(one.headings): one.columns for one in state.headings.sheets}
-            log = Log(path.name, given.answers, HeadingsKnown(given.headings, remembered))
-            state, outcome, original = _merge_one(path, state, trial, log, reason)
+            name = source.name if isinstance(source, Path) else STANDARD_INPUT
+            log = Log(name, given.answers, HeadingsKnown(given.headings, remembered))
+            state, outcome, original = _merge_one(source, state, trial, log, reason)
             outcomes.append(outcome)
             if original is not None and outcome.kept_as is not None:
                 originals[outcome.kept_as] = original.data
@@ -152,11 +155,11 @@ def merge_files(
 
 
 def _merge_one(
-    path: Path, state: _State, trial: CheckedTrial, log: Log, reason: Reason | None
+    source: Path | bytes, state: _State, trial: CheckedTrial, log: Log, reason: Reason | None
 ) -> tuple[_State, FileOutcome, Original | None]:
     """Read one file and merge it, unless something stands in its way."""
     try:
-        original = load_original(path, log)
+        original = load_original(source, log)
         before = any(entry.sha256 == original.sha256 for entry in state.journal.returns)
         log.answers = log.answers.or_else(answers_for(state.journal, original.sha256))
         returned = read_return(original, log)
@@ -174,9 +177,9 @@ def _merge_one(
             known = {key[0] for key in state.records.get("heads", {})}
             missing_buckets(rows, known, trial, log)
     except UnreadableReturn:
-        return state, FileOutcome(path.name, findings=tuple(log.findings)), None
+        return state, FileOutcome(log.file, findings=tuple(log.findings)), None
     if not log.clear:
-        return state, FileOutcome(path.name, findings=tuple(log.findings)), None
+        return state, FileOutcome(log.file, findings=tuple(log.findings)), None
     _note_incomplete(usable, merged, log)
     tables = {name: replace(counts, blank=rows.blank.get(name, 0)) for name, counts in merged.counts.items()}
     kept_as = f"{RETURNED}/{original.sha256[:DIGITS_OF_NAME]}{ENDINGS[returned.kind]}"
@@ -192,7 +195,7 @@ def _merge_one(
     state = replace(state, records=merged.records, headings=with_headings(state.headings, log.headings.used))
     if not before or merged.gave:
         state = replace(state, journal=Journal(returns=(*state.journal.returns, entry)))
-    outcome = FileOutcome(path.name, True, kept_as, before, tables, tuple(log.findings), corrections)
+    outcome = FileOutcome(original.name, True, kept_as, before, tables, tuple(log.findings), corrections)
     return state, outcome, original
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.progress import working_on
 from trialkit.steps.trial_steps import RESULTS_FILE, RESULTS_FOLDER, changed_inputs, read_results
 
 if TYPE_CHECKING:
@@ -49,6 +50,7 @@ def pack_folder(folder: Path, into: Path | None, licence: Licence | None = None)
                 said = f"It holds no results, since {', '.join(changed)} changed after the analysis."
             else:
                 results, said = path.read_bytes(), "It holds the results, too."
+        working_on("the data package")
         data = data_package(trial, used, results)
         name = f"{RESULTS_FOLDER}/{trial.protocol.trial.id}.zip"
         if into is None:

@@ -55,9 +55,7 @@ def count_losses(
     variation = share_variation(buckets, tuple(map(str, treatments.columns)), strata)
     shares = _shares(buckets, "treatment", variation, design_effect)
     at = {label: i for i, label in enumerate(shares.labels)}
-    counted = {
-        label: _counts(layout, heads, heads_per_bucket, "treatment", label) for label in map(str, treatments.index)
-    }
+    counted = _counts(layout, heads, heads_per_bucket, "treatment", [str(label) for label in treatments.index])
     by_treatment = tuple(
         TreatmentLosses(
             _treatment(treatments, label),
@@ -75,8 +73,7 @@ def count_losses(
     )
     by_site = tuple(
         SiteLosses(site, counts, share_usable(counts))
-        for site in sorted(layout["site"].unique())
-        for counts in [_counts(layout, heads, heads_per_bucket, "site", site)]
+        for site, counts in _counts(layout, heads, heads_per_bucket, "site", sorted(layout["site"].unique())).items()
     )
     total = _total([row.heads for row in by_site])
     return Losses(
@@ -136,19 +133,28 @@ def share_usable(heads: HeadCounts) -> float | None:
     return (heads.harvested - heads.unmarketable) / recorded if recorded else None
 
 
-def _counts(layout: pd.DataFrame, heads: pd.DataFrame, per_bucket: int, column: str, level: str) -> HeadCounts:
-    """Count the heads of one level."""
-    here = heads[heads[column] == level]
-    planned = int((layout[column] == level).sum()) * per_bucket
-    harvested = is_harvested(here)
-    return HeadCounts(
-        planned=planned,
-        harvested=int(harvested.sum()),
-        lost=int(here["outcome"].isin(LOST).sum()),
-        not_ready=int((here["outcome"] == "not_ready").sum()),
-        unrecorded=max(planned - len(here), 0),
-        unmarketable=int((harvested & ~is_usable(here)).sum()),
+def _counts(
+    layout: pd.DataFrame, heads: pd.DataFrame, per_bucket: int, column: str, levels: Sequence[str]
+) -> dict[str, HeadCounts]:
+    """Count the heads of each level."""
+    harvested = is_harvested(heads)
+    told = pd.DataFrame(
+        {
+            "recorded": True,
+            "harvested": harvested,
+            "lost": heads["outcome"].isin(LOST),
+            "not_ready": heads["outcome"] == "not_ready",
+            "unmarketable": harvested & ~is_usable(heads),
+        }
     )
+    found = told.groupby(heads[column], observed=True).sum().reindex(levels, fill_value=0).astype(int)
+    planned = layout[column].value_counts().reindex(levels, fill_value=0) * per_bucket
+    return {
+        level: HeadCounts(planned=most, unrecorded=max(most - recorded, 0), **counted)
+        for level, most, recorded, counted in zip(
+            levels, planned.tolist(), found.pop("recorded").tolist(), found.to_dict("records"), strict=True
+        )
+    }
 
 
 def _total(counts: Sequence[HeadCounts]) -> HeadCounts:

@@ -21,7 +21,6 @@ from trialkit.domain.treatment import Treatment
 from trialkit.stats.shares import (
     GroupShares,
     Share,
-    compare_shares,
     overdispersion,
     shares_by_clusters,
     shares_by_design_effect,
@@ -72,8 +71,7 @@ def count_losses(
         for label, counts in counted.items()
     )
     by_factor = tuple(
-        _factor_losses(_shares(buckets, str(column), variation, design_effect), str(column), design_effect, confidence)
-        for column in treatments.columns
+        _factor_losses(buckets, str(column), variation, design_effect, confidence) for column in treatments.columns
     )
     by_site = tuple(
         SiteLosses(site, counts, share_usable(counts))
@@ -96,20 +94,25 @@ def count_losses(
     )
 
 
-def _shares(buckets: pd.DataFrame, column: str, variation: ShareVariation | None, design_effect: float) -> GroupShares:
+def _shares(
+    buckets: pd.DataFrame, column: str, variation: ShareVariation | None, design_effect: float, *, alike: bool = False
+) -> GroupShares:
     """Shares by level of a column, by the fitted model where there is one."""
     if variation is None:
-        return shares_by_design_effect(buckets, column, design_effect)
-    return shares_by_clusters(buckets, column, variation.clusters, variation.bucket)
+        return shares_by_design_effect(buckets, column, design_effect, alike=alike)
+    return shares_by_clusters(buckets, column, variation.clusters, variation.bucket, alike=alike)
 
 
 def _interval(share: Share | None) -> Interval | None:
     return None if share is None else Interval(share.share, share.lower, share.upper)
 
 
-def _factor_losses(shares: GroupShares, column: str, design_effect: float, confidence: float) -> FactorLosses:
+def _factor_losses(
+    buckets: pd.DataFrame, column: str, variation: ShareVariation | None, design_effect: float, confidence: float
+) -> FactorLosses:
+    shares = _shares(buckets, column, variation, design_effect)
     found = [(level, shares.share(i, confidence)) for i, level in enumerate(shares.labels)]
-    test = compare_shares(shares.usable, shares.recorded, design_effect)
+    test = _shares(buckets, column, variation, design_effect, alike=True).compare()
     return FactorLosses(
         column,
         tuple(
@@ -123,6 +126,7 @@ def _factor_losses(shares: GroupShares, column: str, design_effect: float, confi
         test.df,
         test.p,
         differ=test.p is not None and test.p < DIFFER_P,
+        denominator_df=test.denominator_df,
     )
 
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 @click.option(
     "--licence",
     type=NamedChoice(["CC-BY-4.0", "CC0-1.0"]),
-    help="Licence under which others may use the data. Without it: as trial.toml says, else CC-BY-4.0.",
+    help="Licence under which others may use the data. Without it: as trial.toml or county.toml says, else CC-BY-4.0.",
 )
 @click.option("--check", "only_check", is_flag=True, help="Write nothing; name what a citable publication still lacks.")
 @speaks_plainly
@@ -32,8 +32,8 @@ def command(folder: Path, into: Path | None, licence: Licence | None, only_check
     """Pack the trial in DIR as open data that others can analyse again: a Frictionless Data Package.
 
     The trial must pass trialkit check. The package also describes it for catalogues: DataCite, RO-Crate and MIAPPE.
-    Who, where and when stand under [publication] in trial.toml. Names of gardens and notes go in as they are: read
-    them before you publish.
+    Who, where and when stand under [publication] in trial.toml. What is the same for every trial may stand there in
+    county.toml instead. Names of gardens and notes go in as they are: read them before you publish.
 
     Example: trialkit pack autumn_dose --check
     """

@@ -9,8 +9,10 @@ import click
 
 from trialkit.cli.conversation import Command
 from trialkit.cli.failures import CallFailure, speaks_plainly
+from trialkit.cli.named_choice import NamedChoice
 from trialkit.cli.shared_options import trial_folder
 from trialkit.cli.speaking import answer, tell
+from trialkit.languages import LANGUAGES
 
 
 @click.command("site", cls=Command)
@@ -23,6 +25,11 @@ from trialkit.cli.speaking import answer, tell
     type=click.IntRange(1, 50),
     help="Blocks of a garden that joins. If not given, as many as the others have.",
 )
+@click.option(
+    "--language",
+    type=NamedChoice(LANGUAGES),
+    help="Language of what its volunteers get, for sites.csv. If not given, that of the trial.",
+)
 @click.option("--why", metavar="TEXT", required=True, help="The reason, for whoever asks later.")
 @click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Day of the change. If not given, today.")
 @speaks_plainly
@@ -32,6 +39,7 @@ def command(
     add: bool,
     withdraw: bool,
     blocks: int | None,
+    language: str | None,
     why: str,
     on: datetime | None,
 ) -> None:
@@ -44,6 +52,8 @@ def command(
 
     Example: trialkit site autumn_dose MILL --add --why "a teacher asked to join"
 
+    Example: trialkit site autumn_dose MILL --add --language es --why "a teacher asked to join"
+
     Example: trialkit site autumn_dose FERN --withdraw --why "moved away"
     """
     from trialkit.returns.amending import add_garden, withdraw_garden
@@ -53,9 +63,11 @@ def command(
         raise CallFailure("Say what the garden does: give either --add or --withdraw.")
     if withdraw and blocks:
         raise CallFailure("--blocks is for a garden that joins: leave it out.")
+    if withdraw and language:
+        raise CallFailure("--language is for a garden that joins: leave it out.")
     day = on.date() if on else date.today()
     if add:
-        made = add_garden(folder, name, blocks=blocks, why=why, on=day)
+        made = add_garden(folder, name, blocks=blocks, language=language, why=why, on=day)
     else:
         made = withdraw_garden(folder, name, why=why, on=day)
     answer(made)

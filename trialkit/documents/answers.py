@@ -233,7 +233,7 @@ class Gap(Closed):
 
     standard: Annotated[Standard, "That asks for it."]
     what: Annotated[str, "What is missing, by the standard's own name."]
-    key: Annotated[str, "Where it is told: a key of trial.toml, or a column."]
+    key: Annotated[str, "Where it is told: a file, and its key or column."]
 
 
 @dataclass(frozen=True)

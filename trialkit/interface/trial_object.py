@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from trialkit.documents.results import Results
     from trialkit.documents.returns import CorrectOutcome, MergeOutcome
     from trialkit.domain.table_names import TableName
+    from trialkit.languages import Language
     from trialkit.protocol.county import CountyAnswer
     from trialkit.protocol.publication import Licence
     from trialkit.protocol.trial_protocol import Protocol
@@ -293,11 +294,19 @@ class Trial:
         wanted = Wanted(bucket, None if head is None else str(head), on.isoformat() if on else None, told)
         return correct(self._folder, wanted, Reason(why, by, date.today()))
 
-    def add_site(self, site: str, *, why: str, on: date | None = None, blocks: int | None = None) -> SiteAnswer:
+    def add_site(
+        self,
+        site: str,
+        *,
+        why: str,
+        on: date | None = None,
+        blocks: int | None = None,
+        language: Language | None = None,
+    ) -> SiteAnswer:
         """Let a garden join once the layout is frozen."""
         from trialkit.returns.amending import add_garden
 
-        return add_garden(self._folder, site, blocks=blocks, why=why, on=on or date.today())
+        return add_garden(self._folder, site, blocks=blocks, language=language, why=why, on=on or date.today())
 
     def withdraw_site(self, site: str, *, why: str, on: date | None = None) -> SiteAnswer:
         """Let a garden give up: its records stay."""

@@ -11,6 +11,7 @@ from typing import Annotated
 import numpy as np
 import pandas as pd
 
+from trialkit._version import __version__
 from trialkit.analysis.advising import advise
 from trialkit.analysis.bucket_records import bucket_records, gardens_of, question_of, records_of
 from trialkit.analysis.checks import missing_buckets
@@ -333,7 +334,7 @@ def _about(trial: CheckedTrial) -> About:
 
 
 def _versions() -> dict[str, str]:
-    return {"trialkit": version("trialkit"), "python": platform.python_version()} | {
+    return {"trialkit": __version__, "python": platform.python_version()} | {
         library: version(library) for library in LIBRARIES
     }
 

@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from importlib import import_module
+from io import TextIOWrapper
 from threading import current_thread, main_thread
 from types import FrameType
 from typing import TYPE_CHECKING, Any
@@ -129,7 +130,7 @@ def main(arguments: list[str] | None = None) -> Any:
     begin_lightly()
     stopped = _watch_for_stops()
     words = sys.argv[1:] if arguments is None else arguments
-    words = sys.argv[1:] if arguments is None else arguments
+    _take_any_console()
     with noted_files() as files:
         talk = Conversation(words, files)
         try:
@@ -160,6 +161,13 @@ def main(arguments: list[str] | None = None) -> Any:
             # An interpreter that ends looks through all that there is for cycles, some times over, for half a second.
             gc.freeze()
     sys.exit(status)
+
+
+def _take_any_console() -> None:
+    """Have a stream spell what its encoding lacks, as a code page does: strangers write what it cannot show."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper) and stream.errors == "strict":
+            stream.reconfigure(errors="backslashreplace")
 
 
 def _end(

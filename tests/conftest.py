@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
-# ruff: noqa: E402 - as in the command: before the numerical libraries load
+# ruff: noqa: E402 - before the package and the numerical libraries load
+import os
+import sys
+
+# Each of the hundred processes that tests start loads the package: compiled once, not by each.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
+
 from trialkit._startup import begin_lightly
 
-begin_lightly()
+begin_lightly()  # as the command does
 
 import gc
 import json

@@ -12,9 +12,11 @@ import tomllib
 import venv
 import zipfile
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 
 import pytest
+from packaging.metadata import Metadata
 
 from trialkit._version import __version__
 from trialkit.documents.document import as_text
@@ -49,8 +51,35 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
 
 
 def test_the_version_is_told_alike() -> None:
-    """By the package, and by pyproject.toml."""
+    """By the package, pyproject.toml, and, with the day, by CITATION.cff and the newest release of the changelog."""
     assert tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]["version"] == __version__
+    headings = re.findall(r"^## \[(.+?)\](?: - (\S+))?$", (ROOT / "CHANGELOG.md").read_text("utf-8"), re.MULTILINE)
+    cited = dict(re.findall(r"^([\w-]+): (\S+)$", (ROOT / "CITATION.cff").read_text("utf-8"), re.MULTILINE))
+    assert headings[:2] == [("Unreleased", ""), (__version__, cited["date-released"])]
+    assert cited["version"] == __version__
+    days = [date.fromisoformat(day) for _, day in headings[1:]]
+    assert days == sorted(days, reverse=True)
+
+
+def test_the_same_source_gives_the_same_bytes(built: tuple[Path, Path], tmp_path: Path) -> None:
+    """Built once more, the wheel from the checkout itself."""
+    assert build("sdist", built[0].parent / "source", tmp_path).read_bytes() == built[0].read_bytes()
+    assert build("wheel", built[0].parent / "source", tmp_path).read_bytes() == built[1].read_bytes()
+
+
+def test_what_an_index_reads_of_the_wheel(built: tuple[Path, Path]) -> None:
+    """Metadata by the standard, with the README whole and no address of a project that has none."""
+    with zipfile.ZipFile(built[1]) as wheel:
+        (name,) = [name for name in wheel.namelist() if name.endswith(".dist-info/METADATA")]
+        told = Metadata.from_email(wheel.read(name), validate=True)
+    assert (told.name, str(told.version)) == ("trialkit", __version__)
+    assert (told.license_expression, told.description_content_type) == ("GPL-3.0-or-later", "text/markdown")
+    assert told.description == (ROOT / "README.md").read_text("utf-8")
+    assert not told.project_urls
+    assert not told.home_page
+    newest = max(int(found[1]) for line in told.classifiers or [] if (found := re.search(r":: 3\.(\d+)$", line)))
+    assert told.requires_python == ">=3.11"
+    assert all(f":: 3.{minor}" in "\n".join(told.classifiers or []) for minor in range(11, newest + 1))
 
 
 def test_a_wheel_has_what_it_needs(built: tuple[Path, Path]) -> None:

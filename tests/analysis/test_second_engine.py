@@ -59,7 +59,7 @@ def test_the_command_tells_what_agrees(reported: Path) -> None:
     assert told.returncode == 0, told.stderr
     assert "weight_g: All 14 figures by statsmodels agree with ours." in told.stdout
     assert "days: not compared" in told.stdout
-    answer = json.loads(run("report", reported, "--verify", "--with", "statsmodels", "--json").stdout)
+    answer = json.loads(run("report", reported, "--verify", "--with", "statsmodels", "--json").stdout)["answer"]
     assert answer["ok"] is True
     assert {one["part"] for one in answer["second_engine"][0]["figures"]} == set(BOUNDS)
 

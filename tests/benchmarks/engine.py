@@ -3,15 +3,21 @@
 Each line is a whole analysis (set-up, formula included, fit, Kenward-Roger test of every term), the least of several
 runs, on designs of 24 treatment combinations with a twentieth of the heads lost: the first of a design, when its
 formula and model matrix are still to be made, and another response on it. statsmodels' MixedLM, its fit alone, stands
-beside it where it can express the model in reasonable time.
+beside it where it can express the model in reasonable time, and lme4's where Rscript and lme4 are there.
+
+Large crossed terms and slopes go by the second algebra; their times are seconds of the processor, and so are lme4's.
 """
 
 import resource
+import shutil
+import subprocess
+import tempfile
 import time
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -38,6 +44,93 @@ SIZES = (
     Size("small", 3, 3, 4, 30), Size("medium", 10, 3, 6, 20), Size("large", 100, 3, 6, 5),
     Size("programme", 1000, 5, 6, 2),
 )  # fmt: skip
+
+
+LME4 = """suppressMessages(library(lme4))
+given <- commandArgs(TRUE)
+data <- read.csv(given[1], stringsAsFactors = TRUE)
+for (name in setdiff(names(data), c("weight_g", "age"))) data[[name]] <- factor(data[[name]])
+run <- function() sum(system.time(lmer(as.formula(given[2]), data))[1:2])
+cat(min(replicate(as.integer(given[3]), run())))
+"""
+
+
+@dataclass(frozen=True)
+class Crossed:
+    """Gardens crossed with people, who mostly keep to gardens of their group."""
+
+    name: str
+    rows: int
+    gardens: int
+    people: int
+    groups: int = 14
+
+
+CROSSED = (
+    Crossed("crossed, 2,000 rows", 2_000, 100, 80),
+    Crossed("crossed, 20,000 rows", 20_000, 800, 1_000),
+    Crossed("crossed, 70,000 rows", 70_000, 3_000, 1_100),
+)
+
+
+def crossed(size: Crossed) -> pd.DataFrame:
+    """Draw heads weighed by people who see four gardens of five within their own group."""
+    rng = np.random.default_rng(1)
+    garden = rng.integers(0, size.gardens, size.rows)
+    near = rng.integers(0, size.people // size.groups, size.rows) * size.groups + garden % size.groups
+    person = np.where(rng.random(size.rows) < 0.8, near, rng.integers(0, size.people, size.rows))
+    effects = rng.normal(0, 10, size.gardens)[garden] + rng.normal(0, 7, size.people)[person]
+    weight = 100 + effects + rng.normal(0, 12, size.rows)
+    return pd.DataFrame({"garden": garden, "person": person, "dose": rng.choice(["2", "4", "6"], size.rows)}).assign(
+        weight_g=weight
+    )
+
+
+def growth(gardens: int, weighings: int) -> pd.DataFrame:
+    """Draw heads of gardens that grow each at its own rate."""
+    rng = np.random.default_rng(1)
+    garden, age = np.repeat(np.arange(gardens), weighings), np.tile(np.arange(weighings) * 5.0, gardens)
+    rate = 4 + rng.normal(0, 0.5, gardens)
+    weight = 20 + rng.normal(0, 8, gardens)[garden] + rate[garden] * age + rng.normal(0, 6, len(age))
+    return pd.DataFrame({"garden": garden, "age": age, "weight_g": weight})
+
+
+@cache
+def has_lme4() -> bool:
+    """Whether Rscript and lme4 are there."""
+    command = ["Rscript", "-e", "quit(status = !requireNamespace('lme4', quietly = TRUE))"]
+    return bool(shutil.which("Rscript")) and subprocess.run(command, capture_output=True, check=False).returncode == 0
+
+
+def lme4_seconds(data: pd.DataFrame, formula: str, runs: int) -> str:
+    """Least seconds of the processor of lme4's fit, in words."""
+    if not has_lme4():
+        return "no lme4 here"
+    with tempfile.TemporaryDirectory() as folder:
+        rows, script = Path(folder) / "rows.csv", Path(folder) / "fit.R"
+        data.to_csv(rows, index=False)
+        script.write_text(LME4, encoding="utf-8")
+        command = ["Rscript", str(script), str(rows), formula, str(runs)]
+        said = subprocess.run(command, capture_output=True, text=True, check=True)
+    return f"{float(said.stdout):.3f}"
+
+
+def processor_seconds(function: Callable[[], object], runs: int) -> float:
+    """Least seconds of the processor of several runs."""
+    times = []
+    for _ in range(runs):
+        start = time.process_time()
+        function()
+        times.append(time.process_time() - start)
+    return min(times)
+
+
+def second_algebra_line(name: str, data: pd.DataFrame, formula: str, random: list[str], in_r: str, runs: int) -> str:
+    """One line of the table of the second algebra."""
+    alone = processor_seconds(lambda: fit_mixed(data, formula, random), runs)
+    whole = processor_seconds(lambda: analysis(data, formula, random), runs)
+    beside = lme4_seconds(data, in_r, runs)
+    return f"{name:<24} {alone:>10.3f} {whole:>24.3f} {beside:>14} {peak_megabytes():>10.0f}"
 
 
 def trial(sites: int, blocks: int, heads: int, lost: float, levels: tuple[int, int, int] = (2, 4, 3)) -> pd.DataFrame:
@@ -111,13 +204,25 @@ def line(name: str, data: pd.DataFrame, formula: str, random: list[str], runs: i
 
 def main() -> None:
     """Print the tables."""
-    print(f"{'size':<10} {'heads':>8} {'first, s':>9} {'again, s':>9} {'memory MB':>10}   statsmodels' fit alone")
+    beside = "  statsmodels' fit, s   lme4's fit, s"
+    print(f"{'size':<10} {'heads':>8} {'first, s':>9} {'again, s':>9} {'memory MB':>10}{beside}")
     tiny = trial(1, 3, 1, 0.0, (1, 12, 1))
     print(line("tiny", tiny, "weight_g ~ dose", ["block"], 200))
     for size in SIZES:
         data = trial(size.sites, size.blocks, size.heads, 0.05)
-        beside = f"   {statsmodels_seconds(data):8.2f} s" if size.name == "small" else ""
-        print(line(size.name, data, FORMULA, RANDOM, size.runs) + beside)
+        beside = f" {statsmodels_seconds(data):21.2f}" if size.name == "small" else f" {'':21}"
+        in_r = f"{FORMULA} + {' + '.join(f'(1 | {term})' for term in RANDOM)}"
+        lme4 = lme4_seconds(data, in_r, 3) if size.sites <= 10 else ""
+        print(line(size.name, data, FORMULA, RANDOM, size.runs) + beside + f" {lme4:>14}")
+    print(f"\n{'second algebra':<24} {'fit, s':>10} {'with Kenward-Roger, s':>24} {'lme4, s':>14} {'memory MB':>10}")
+    for asked in CROSSED:
+        data, runs = crossed(asked), 3 if asked.rows < 10_000 else 1
+        in_r = "weight_g ~ dose + (1 | garden) + (1 | person)"
+        print(second_algebra_line(asked.name, data, "weight_g ~ dose", ["garden", "person"], in_r, runs))
+    for gardens in (20, 2_000):
+        data, in_r = growth(gardens, 8), "weight_g ~ age + (age | garden)"
+        name = f"slopes, {len(data):,} rows"
+        print(second_algebra_line(name, data, "weight_g ~ age", ["garden with age"], in_r, 3))
     print(f"\n{'many responses on one design':<40} {'fits a second, Kenward-Roger or exact F included':>20}")
     for name, lost, count in (("orthogonal, 864 heads", 0.0, 20_000), ("unbalanced, 818 heads", 0.05, 1_000)):
         for bounds in ("strata", "nonnegative"):

@@ -38,14 +38,16 @@ def test_a_weight(folder: Path) -> None:
 
 def test_as_json(folder: Path) -> None:
     """The correction with the day on which it was made; refused values with their findings."""
-    document = json.loads(run("correct", folder, BUCKET, NUMBER, "weight_g=142", "--why", "so", "--json").stdout)
+    document = json.loads(run("correct", folder, BUCKET, NUMBER, "weight_g=142", "--why", "so", "--json").stdout)[
+        "answer"
+    ]
     (made,) = document["corrections"]
     assert made["key"] == [BUCKET, NUMBER]
     assert (made["before"], made["after"], made["by"], made["why"]) == (WEIGHT, "142", "adviser", "so")
     date.fromisoformat(made["on"])
     refused = run("correct", folder, BUCKET, NUMBER, "weight_g=lots", "--why", "so", "--json")
     assert refused.returncode == DATA_ERROR
-    assert json.loads(refused.stdout)["findings"][0]["column"] == "weight_g"
+    assert json.loads(refused.stdout)["answer"]["findings"][0]["column"] == "weight_g"
 
 
 def test_the_solution_of_a_bucket(folder: Path) -> None:

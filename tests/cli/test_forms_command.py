@@ -13,16 +13,17 @@ def test_three_files_a_garden_and_one_for_the_adviser(tmp_path: Path) -> None:
     """Written, listed, said what to do with; a second run writes the same bytes; no input is touched."""
     folder = laid_out(tmp_path / "trial").folder
     inputs = {path.name: path.read_bytes() for path in folder.glob("[!.]*.*")}
-    result = run("forms", folder)
+    result = run("forms", folder, watched=True)
     assert result.returncode == DONE, result.stderr
     assert "Forms for 3 gardens" in result.stdout
-    assert "Writing the forms of MILL" in result.stderr
+    assert result.stderr.splitlines()[0] == "Working out forms of gardens ..."
+    assert result.stderr.endswith("[##############################] 3 of 3 \n")
     kinds = ("pack-{}.html", "record-{}.xlsx", "phone-{}.html")
     names = {"adviser.html"} | {kind.format(site) for kind in kinds for site in ("FERN", "MILL", "STAT")}
     files = {path.name: path.read_bytes() for path in (folder / "forms").iterdir()}
     assert set(files) == names
-    again = run("forms", folder, "--json")
-    assert {Path(name).name for name in json.loads(again.stdout)["files"]} == names
+    again = json.loads(run("forms", folder, "--json").stdout)
+    assert again["written"] == sorted(f"forms/{name}" for name in names)
     assert {path.name: path.read_bytes() for path in (folder / "forms").iterdir()} == files
     assert {path.name: path.read_bytes() for path in folder.glob("[!.]*.*")} == inputs
 

@@ -5,10 +5,13 @@ from __future__ import annotations
 import json
 import re
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
+from answers import told
 from commands import DATA_ERROR, DONE, WRONG_CALL, run, start
 from contents import contents
 from returned_files import Good, good_return
@@ -60,6 +63,59 @@ def test_a_question_waits_for_an_answer(folder: Path, good: Good, tmp_path: Path
     assert "2026-09-0" in (folder / "heads.csv").read_text("utf-8")
 
 
+@pytest.mark.parametrize("kind", ["csv", "workbook", "phone"])
+def test_standard_input_is_merged_as_a_file(folder: Path, good: Good, kind: str) -> None:
+    """Whatever it is by its bytes; it is told, and kept, under a name of its own, and without a note on an ending."""
+    data: bytes = {"csv": good.csv().encode(), "workbook": good.workbook(), "phone": good.phone()}[kind]
+    document = told("merge", folder, "-", piped=data)
+    (outcome,) = document["answer"]["files"]
+    assert (outcome["name"], outcome["merged"], outcome["findings"]) == ("standard input", True, [])
+    assert outcome["tables"]["heads"]["new"] == 16
+    assert (folder / outcome["kept_as"]).read_bytes() == data
+    assert {outcome["kept_as"], "heads.csv", "returned/returns.json"} <= set(document["written"])
+    assert "standard input (merged before)" in run("merge", folder, "-", piped=data).stdout
+
+
+def test_questions_about_standard_input(folder: Path, good: Good, tmp_path: Path) -> None:
+    """Nobody is asked while it is read: the options are named, and the same input with one of them is merged."""
+    data = good.with_column("heads", "harvested_on", lambda _: "04/09/26")
+    data = data.with_column("heads", "last_not_ready_on", lambda _: "")
+    asked = run("merge", folder, "-", piped=data.csv().encode())
+    assert asked.returncode == DATA_ERROR
+    assert "question: standard input, " in asked.stdout
+    assert "with your answers: --dates day-first or --dates month-first" in asked.stdout
+    (tmp_path / "answers.toml").write_text('dates = "day-first"\n', "utf-8")
+    answers = ("--answers", tmp_path / "answers.toml")
+    assert run("merge", folder, "-", *answers, piped=data.csv().encode()).returncode == DONE
+
+
+def test_what_standard_input_may_not_be(folder: Path, good: Good, tmp_path: Path) -> None:
+    """Twice, empty, or larger than any return: of that no more is read than shows it."""
+    twice = run("merge", folder, "-", "-", piped=good.csv().encode())
+    assert (twice.returncode, "standard input can be read once only" in twice.stderr) == (WRONG_CALL, True)
+    assert "standard input" in run("merge", folder, "-").stdout
+    with Path("/dev/zero").open("rb") as zeros:
+        endless = subprocess.run(
+            [sys.executable, "-m", "trialkit", "merge", str(folder), "-"],
+            stdin=zeros, capture_output=True, text=True, check=False,
+        )  # fmt: skip
+    assert endless.returncode == DATA_ERROR
+    assert "[TK-R07]" in endless.stdout
+    assert "at most 10 MB" in endless.stdout
+    (tmp_path / "-").write_text(good.csv(), "utf-8")
+    assert run("merge", folder, tmp_path / "-").returncode == DONE  # a file may be called so
+
+
+def test_a_pipe_into_a_merge(folder: Path, good: Good) -> None:
+    """Between two processes."""
+    done = subprocess.run(
+        [sys.executable, "-m", "trialkit", "merge", str(folder), "-"],
+        input=good.csv().encode(), capture_output=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == DONE, done.stderr
+    assert b"standard input, heads: 16 new." in done.stdout
+
+
 def test_a_conflict_is_listed_and_chosen(folder: Path, good: Good, tmp_path: Path) -> None:
     """Both values with who returned them; nothing is overwritten until one is chosen, and then it stays chosen."""
     (tmp_path / "first.csv").write_text(good.csv(), "utf-8")
@@ -71,7 +127,7 @@ def test_a_conflict_is_listed_and_chosen(folder: Path, good: Good, tmp_path: Pat
     assert result.returncode == DATA_ERROR
     assert f'kept      "{kept}"  from first.csv' in result.stdout
     assert 'returned  "99"  from second.csv' in result.stdout
-    document = json.loads(run("merge", folder, "--json").stdout)
+    document = json.loads(run("merge", folder, "--json").stdout)["answer"]
     (conflict,) = document["conflicts"]
     assert f",{kept}," in (folder / "heads.csv").read_text("utf-8")
     told = run("check", folder)
@@ -112,7 +168,7 @@ def test_headings_are_answered_by_options_or_a_file(folder: Path, good: Good, tm
     assert told.returncode == DONE, told.stdout
     assert "heads: 16 new" in told.stdout
     again = run("merge", folder, path, "--json")
-    assert json.loads(again.stdout)["files"][0]["tables"]["heads"]["same"] == 16
+    assert json.loads(again.stdout)["answer"]["files"][0]["tables"]["heads"]["same"] == 16
 
 
 def test_what_a_file_says_otherwise_is_taken_with_a_reason(folder: Path, good: Good, tmp_path: Path) -> None:

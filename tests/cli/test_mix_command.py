@@ -43,7 +43,7 @@ def test_an_answer_in_spoons() -> None:
 def test_json_is_all_there_is_on_standard_output() -> None:
     """Amounts exact and in spoons, what they give, and what is warned of."""
     result = run(*TWENTY, "--alkalinity", 120, "--nutrient", "9-12-30", "--grams-per-tsp", 5, "--ec", 1.2, "--json")
-    document = json.loads(result.stdout)
+    document = json.loads(result.stdout)["answer"]
     assert document["schema"] == "trialkit-mix-2"
     assert document["acid"] is None
     nutrient = document["nutrient"]
@@ -63,14 +63,14 @@ def test_products_of_a_trial() -> None:
     """
     trial = resource_folder("example_trials") / "autumn_dose"
     asked = ("--trial", trial, "--nutrient", "Blend L 9-12-30", "--teaspoons", 6, "--acid", "white vinegar 5 %")
-    document = json.loads(run("--alkalinity", 160, *asked, "--json").stdout)
+    document = json.loads(run("--alkalinity", 160, *asked, "--json").stdout)["answer"]
     assert document["elements_mg_l"]["Mg"] == pytest.approx(20 * 18 / 20)
     assert document["elements_mg_l"]["Ca"] == pytest.approx(190 * 11.25 / 20)
     assert [(part["name"], part["tsp"]) for part in document["parts"]] == [("calcium nitrate 15.5-0-0", 2.25)]
     assert document["acid"]["name"] == "white vinegar 5 %"
     assert document["ph_strip"] in (5.5, 6.0)
     unnamed = [one for one in asked if one not in ("--nutrient", "Blend L 9-12-30")]
-    assert json.loads(run("--alkalinity", 160, *unnamed, "--json").stdout) == document
+    assert json.loads(run("--alkalinity", 160, *unnamed, "--json").stdout)["answer"] == document
 
 
 def test_parts_go_in_with_calcium_last() -> None:
@@ -81,7 +81,7 @@ def test_parts_go_in_with_calcium_last() -> None:
     """
     asked = (*TWENTY, "--alkalinity", 40, "--nutrient", "9-12-30", "--teaspoons", 4)
     parts = ("--with", "15.5-0-0+19Ca=0.5", "--with", "0-0-0+9.8Mg=0.125")
-    document = json.loads(run(*asked, *parts, "--json").stdout)
+    document = json.loads(run(*asked, *parts, "--json").stdout)["answer"]
     assert [(part["name"], part["tsp"]) for part in document["parts"]] == [
         ("nutrient 0-0-0+9.8Mg", 0.5),
         ("nutrient 15.5-0-0+19Ca", 2.0),
@@ -105,7 +105,7 @@ def test_a_part_that_spoons_cannot_measure_is_weighed_as_on_the_card() -> None:
     name = "nutrient 15.5-0-0+19Ca"
     assert part_words(name, 0.1, 5.0) == f"0.5 g of {name}, by a scale"
     assert f"  {part_words(name, 0.1, 5.0)}\n" in run(*asked, 1).stdout
-    assert json.loads(run(*asked, 1, "--json").stdout)["elements_mg_l"]["Ca"] == pytest.approx(4.75)
+    assert json.loads(run(*asked, 1, "--json").stdout)["answer"]["elements_mg_l"]["Ca"] == pytest.approx(4.75)
     assert f"  ½ level teaspoon of {name} (2.5 g)\n" in run(*asked, 5).stdout
     nothing = run(*asked, 0).stdout
     assert "no nutrient 9-12-30" in nothing
@@ -131,7 +131,7 @@ def test_a_feed_that_takes_soft_water_too_low_is_said_so() -> None:
     """Eight teaspoons of 12 % P2O5 in water without alkalinity: phosphate alone brings it below the window's 5.5."""
     asked = ("--alkalinity", 0, "--nutrient", "9-12-30", "--teaspoons", 8)
     for acid in ((), ("--acid", "vinegar")):
-        found = json.loads(run(*asked, *acid, "--json").stdout)
+        found = json.loads(run(*asked, *acid, "--json").stdout)["answer"]
         assert found["ph"] < 5.25
         assert "ph too low" in {note["code"] for note in found["notes"]}
         said = run(*asked, *acid).stdout
@@ -153,9 +153,9 @@ def test_a_guess_says_that_it_is_one() -> None:
 
 def test_a_step_is_safe_in_the_lowest_water_that_a_guess_allows() -> None:
     """Its step is the one of a water that surely has the lowest alkalinity of the range, not of the likeliest."""
-    guessed = json.loads(run("--hardness", 150, "--ph", 6.6, "--acid", "citric", "--json").stdout)
+    guessed = json.loads(run("--hardness", 150, "--ph", 6.6, "--acid", "citric", "--json").stdout)["answer"]
     lowest = guessed["water"]["alkalinity_mg_l_caco3"]["lower"]
-    known = json.loads(run("--alkalinity", lowest, "--ph", 6.6, "--acid", "citric", "--json").stdout)
+    known = json.loads(run("--alkalinity", lowest, "--ph", 6.6, "--acid", "citric", "--json").stdout)["answer"]
     assert lowest < guessed["water"]["alkalinity_mg_l_caco3"]["value"]
     assert guessed["acid_step"] == known["acid_step"]
 
@@ -163,7 +163,7 @@ def test_a_step_is_safe_in_the_lowest_water_that_a_guess_allows() -> None:
 def test_a_table_for_a_handout() -> None:
     """A row for each class of alkalinity, more acid in each."""
     result = run("--table", "--acid", "vinegar", "--json")
-    document = json.loads(result.stdout)
+    document = json.loads(result.stdout)["answer"]
     teaspoons = [row["acid"]["tsp"] for row in document["rows"]]
     assert teaspoons == sorted(teaspoons)
     assert [row["name"] for row in document["rows"]] == ["low", "low", "medium", "high", "very high"]
@@ -178,7 +178,7 @@ def test_a_table_tells_the_feed_that_is_in_the_water() -> None:
     said = run(*asked).stdout
     assert said.startswith("vinegar 5 % for 20 L (5.3 US gal), with this in it, to pH 5.8:")
     assert said.index("4 level teaspoons of nutrient 9-12-30 (20 g)") < said.index("2 level teaspoons of nutrient 15.5")
-    document, plain = (json.loads(run(*one, "--json").stdout) for one in (asked, asked[:5]))
+    document, plain = (json.loads(run(*one, "--json").stdout)["answer"] for one in (asked, asked[:5]))
     assert (document["nutrient"]["tsp"], [part["tsp"] for part in document["parts"]]) == (4.0, [2.0])
     assert (plain["nutrient"], plain["parts"]) == (None, [])
     assert document["rows"][-1]["acid"]["tsp"] < plain["rows"][-1]["acid"]["tsp"]
@@ -192,7 +192,7 @@ def test_a_trial_tells_the_bucket(tmp_path: Path) -> None:
     protocol.write_text(protocol.read_text("utf-8").replace("volume_l = 20 ", "volume_l = 18 "), "utf-8")
     asked = ("--alkalinity", 120, "--acid", "vinegar", "--json")
     of_trial, usual, given = (
-        json.loads(run(*asked, *more).stdout)
+        json.loads(run(*asked, *more).stdout)["answer"]
         for more in (("--trial", trial), (), ("--trial", trial, "--volume", "4 L"))
     )
     assert [one["volume_l"] for one in (of_trial, usual, given)] == [18.0, 16.0, 4.0]
@@ -209,10 +209,10 @@ def test_one_ph_is_told_once() -> None:
 def test_a_blend_instead_keeps_the_feed() -> None:
     """Spoons of nutrient are those of the bucket told above it, so that the acid for the blend goes with these."""
     asked = ("--alkalinity", 400, "--acid", "vinegar", "--nutrient", "9-12-30", "--ec", 2)
-    beyond = json.loads(run(*asked, "--json").stdout)
+    beyond = json.loads(run(*asked, "--json").stdout)["answer"]
     spoons = beyond["nutrient"]["tsp"]
     thinned = run("--alkalinity", 400 / 3, *asked[2:6], "--teaspoons", spoons, "--json")
-    assert beyond["blend"]["acid"] == json.loads(thinned.stdout)["acid"]
+    assert beyond["blend"]["acid"] == json.loads(thinned.stdout)["answer"]["acid"]
 
 
 @pytest.mark.parametrize(
@@ -270,9 +270,11 @@ def test_a_name_that_products_do_not_list() -> None:
 
 def test_drops_tell_the_alkalinity() -> None:
     """Nine drops of 20 mg/L are 180; the colour turned within the last, so that steps are safe for 160."""
-    counted = json.loads(run("--drops", 9, "--mg-per-drop", 20, "--acid", "vinegar", "--json").stdout)
+    counted = json.loads(run("--drops", 9, "--mg-per-drop", 20, "--acid", "vinegar", "--json").stdout)["answer"]
     assert counted["water"]["alkalinity_mg_l_caco3"] == {"value": 180.0, "lower": 160.0, "upper": 180.0, "agrees": True}
-    known, lower = (json.loads(run("--alkalinity", a, "--acid", "vinegar", "--json").stdout) for a in (180, 160))
+    known, lower = (
+        json.loads(run("--alkalinity", a, "--acid", "vinegar", "--json").stdout)["answer"] for a in (180, 160)
+    )
     assert counted["acid"] == known["acid"]
     assert counted["acid_step"] == lower["acid_step"]
     assert "between 160 and 180 mg/L" in " ".join(counted["warnings"])
@@ -283,7 +285,7 @@ def test_a_blend_with_rain_water() -> None:
     result = run("--alkalinity", 200, "--blend", 0.5, "--acid", "vinegar")
     assert "half of it is reverse-osmosis, distilled or rain water: alkalinity 200 falls to 100 mg/L" in result.stdout
     blend, known = (
-        json.loads(run("--alkalinity", *asked, "--acid", "vinegar", "--json").stdout)
+        json.loads(run("--alkalinity", *asked, "--acid", "vinegar", "--json").stdout)["answer"]
         for asked in ((200, "--blend", 0.5), (100,))
     )
     assert blend["acid"] == known["acid"]
@@ -292,11 +294,11 @@ def test_a_blend_with_rain_water() -> None:
 
 def test_water_beyond_acid_is_told_what_to_do() -> None:
     """No acid for 400 mg/L; two thirds of rain water leave 133, and what that takes is told."""
-    beyond = json.loads(run("--alkalinity", 400, "--acid", "vinegar", "--json").stdout)
+    beyond = json.loads(run("--alkalinity", 400, "--acid", "vinegar", "--json").stdout)["answer"]
     assert (beyond["acid"]["tsp"], beyond["acid_step"]) == (0.0, None)
     assert "use reverse-osmosis or distilled water, or a blend" in " ".join(beyond["warnings"])
     assert beyond["blend"]["alkalinity_mg_l_caco3"] == pytest.approx(400 / 3)
-    thinned = json.loads(run("--alkalinity", 400 / 3, "--acid", "vinegar", "--json").stdout)
+    thinned = json.loads(run("--alkalinity", 400 / 3, "--acid", "vinegar", "--json").stdout)["answer"]
     assert beyond["blend"]["acid"]["tsp"] == thinned["acid"]["tsp"]
     assert beyond["blend"]["acid_step"] == thinned["acid_step"]
     assert "fill two thirds of the bucket with reverse" in run("--alkalinity", 400, "--acid", "vinegar").stdout

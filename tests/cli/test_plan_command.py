@@ -32,7 +32,7 @@ def planned(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.
     """A small trial and its plan."""
     folder = tmp_path_factory.mktemp("plan") / "trial"
     write_plan_folder(folder)
-    return folder, run("plan", folder)
+    return folder, run("plan", folder, watched=True)
 
 
 def test_a_plan_in_a_few_sentences(planned: tuple[Path, subprocess.CompletedProcess[str]]) -> None:
@@ -95,7 +95,7 @@ def test_the_files_of_a_plan(planned: tuple[Path, subprocess.CompletedProcess[st
     inputs = {path.name: path.read_bytes() for path in folder.glob("[!.]*.*")}
     again = run("plan", folder, "--json")
     assert again.returncode == DONE, again.stderr
-    assert json.loads(again.stdout) == json.loads(files["plan.json"])
+    assert json.loads(again.stdout)["answer"] == json.loads(files["plan.json"])
     assert {name: (folder / "results" / name).read_bytes() for name in files} == files
     assert {path.name: path.read_bytes() for path in folder.glob("[!.]*.*")} == inputs
 
@@ -108,7 +108,7 @@ def test_an_earlier_trial_tells_how_things_vary(tmp_path: Path) -> None:
     (tmp_path / "old" / "results" / "results.json").write_text(as_text(results), encoding="utf-8")
     result = run("plan", tmp_path / "new", "--earlier", tmp_path / "old", "--json")
     assert result.returncode == DONE, result.stderr
-    plan = json.loads(result.stdout)
+    plan = json.loads(result.stdout)["answer"]
     assert plan["source"] == {"code": "earlier trial", "trial": "A small trial"}
     heads = next(row.variance for row in results.responses["weight_g"].variances if row.term == "residual")
     assert spreads(plan)["head"] == pytest.approx(heads**0.5)
@@ -154,7 +154,7 @@ def test_the_protocol_says_how_things_vary(tmp_path: Path) -> None:
     write_plan_folder(tmp_path / "trial", decision="[variation]\nbucket_sd_g = 4\nhead_sd_g = 20")
     result = run("plan", tmp_path / "trial", "--json")
     assert result.returncode == DONE, result.stderr
-    plan = json.loads(result.stdout)
+    plan = json.loads(result.stdout)["answer"]
     found = spreads(plan)
     assert (found["bucket"], found["head"], found["site"]) == (4, 20, 15)
     assert plan["source"]["code"] == "trial.toml"

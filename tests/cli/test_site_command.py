@@ -7,11 +7,13 @@ import zipfile
 from datetime import date
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from commands import DONE, WRONG_CALL, run, start
 from contents import contents
 from returned_files import good_return
+from trialkit.rules.trial_folder import read_trial
 
 GOOD = good_return()
 
@@ -37,11 +39,13 @@ def test_a_garden_joins(folder: Path) -> None:
 
 def test_as_json(folder: Path) -> None:
     """Change, number, day, reason and labels; today where no day is given."""
-    document = json.loads(run("site", folder, "BARN", "--add", "--blocks", 1, "--why", "asked", "--json").stdout)
+    document = json.loads(run("site", folder, "BARN", "--add", "--blocks", 1, "--why", "asked", "--json").stdout)[
+        "answer"
+    ]
     assert (document["change"], document["layout_version"], document["blocks"]) == ("joined", 2, 1)
     assert len(document["buckets"]) == 4
     date.fromisoformat(document["on"])
-    document = json.loads(run("site", folder, "MILL", "--withdraw", "--why", "moved", "--json").stdout)
+    document = json.loads(run("site", folder, "MILL", "--withdraw", "--why", "moved", "--json").stdout)["answer"]
     assert (document["change"], document["layout_version"], document["buckets"]) == ("withdrew", 3, [])
 
 
@@ -138,3 +142,25 @@ def test_results_report_and_pack_tell_who_joined_and_withdrew(tmp_path: Path) ->
     with (folder / "amendments.csv").open("a", encoding="utf-8") as stream:
         stream.write("4,2026-09-21,BARN,left,,x\n")
     assert run("report", folder).returncode == WRONG_CALL
+
+
+@pytest.mark.parametrize("known", ["", "row", "row with a language"])
+def test_a_garden_joins_with_its_language(folder: Path, known: str) -> None:
+    """In sites.csv, whether that has a row of it, or the column, or neither; the others keep what they have."""
+    sites = folder / "sites.csv"
+    before = read_trial(folder, stage="layout").sites
+    text = sites.read_text("utf-8")
+    header, *rows = text.splitlines()
+    if known:
+        rows.append("BARN" + "," * header.count(","))
+    if known == "row with a language":
+        header, rows = f"{header},language", [f"{row},{'en' if row.startswith('BARN') else ''}" for row in rows]
+    sites.write_text("\n".join([header, *rows]) + "\n", "utf-8")
+    done = run("site", folder, "BARN", "--add", "--language", "es", "--why", "asked", "--json")
+    assert done.returncode == 0, done.stderr
+    assert "sites.csv" in json.loads(done.stdout)["changed"]
+    after = read_trial(folder, stage="layout")
+    assert after.language_of("BARN") == "es"
+    pd.testing.assert_frame_equal(after.sites[after.sites["site"] != "BARN"].reset_index(drop=True), before)
+    refused = run("site", folder, "BARN", "--withdraw", "--language", "es", "--why", "asked")
+    assert "--language is for a garden that joins" in refused.stderr

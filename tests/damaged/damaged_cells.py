@@ -217,7 +217,7 @@ enter("weights in kilograms", "asked", "TK-R36", "In kilograms it would be 143.2
 enter("about", "refused", "TK-R37", '"~150"', weight("~150"))
 enter("more than", "refused", "TK-R37", '">200"', weight(">200"))
 enter("from to", "refused", "TK-R37", '"150-160"', weight("150-160"))
-enter("question marks", "refused", "TK-R37", '"??"', weight("??"))
+enter("question mark after a number", "refused", "TK-R37", '"150?"', weight("150?"))
 # A minus sign of a word processor: read as a minus, and no weight is below nothing.
 enter("unicode minus", "refused", "TK-V10", '"-143.2"', cell("heads", 0, "weight_g", "−143.2"))
 # A full-width point in a pH.
@@ -254,8 +254,23 @@ enter("blank word where a word is needed", "refused", "TK-V11", "one of harveste
 # A harvested head that was not weighed yet.
 enter("blank where a weight is missing", "repaired", "TK-R52", "1 row is not complete yet",
       weight(""), gives=third_weight(""))
-enter("question mark for a date", "refused", "TK-R37", "a date, or an empty cell",
-      cell("heads", 2, "harvested_on", "?"))
+# Not known, by a sign or in words: of a weight, of whether it was marketable, of a reading.
+enter("question marks", "repaired", "TK-R39", "it never counts as zero", weight("??"), gives=third_weight(""))
+enter("the words don't know", "repaired", "TK-R39", "it never counts as zero",
+      lambda good: good.with_cell("heads", 2, "weight_g", "Don’t know").with_cell("heads", 3, "marketable", "?").csv(),
+      gives=third_weight(""))
+enter("a reading not known", "repaired", "TK-R39", "it never counts as zero",
+      cell("solution", 2, "ec_ms_cm", "no sé"), tables=SOLUTION, gives=(("solution", 2, "ec_ms_cm", ""),))
+enter("not known whether anything was added", "repaired", "TK-R39", "it never counts as zero",
+      cell("solution", 2, "acid_tsp", "unknown"), tables=SOLUTION, gives=(("solution", 2, "acid_tsp", ""),))
+enter("ninguno where it may mean zero", "asked", "TK-R39", "nothing was added (0)",
+      cell("solution", 2, "acid_tsp", "Ninguno"), tables=SOLUTION, gives=(("solution", 2, "acid_tsp", "0"),))
+enter("ninguno of a dead head", "repaired", "TK-R39", "it can only mean that there is nothing to record",
+      cell("heads", 7, "weight_g", "ninguno"))
+enter("question mark for a date", "repaired", "TK-R39", "it never counts as zero",
+      cell("heads", 7, "harvested_on", "?"))
+# Words for none of an outcome: dead, missing or forgotten.
+enter("ninguno where a word is needed", "refused", "TK-V11", "one of harvested", cell("heads", 2, "outcome", "ninguno"))
 
 # Words
 

@@ -329,7 +329,7 @@ def test_spoilt_phone_files_leave_a_good_one_beside_them(tmp_path: Path) -> None
     for number, data in enumerate((*spoiled.values(), good.phone())):
         files.append(tmp_path / f"phone{number}.json")
         files[-1].write_bytes(data)
-    outcome = json.loads(commands.run("merge", folder, *files, "--json").stdout)
+    outcome = json.loads(commands.run("merge", folder, *files, "--json").stdout)["answer"]
     assert [file["name"] for file in outcome["files"] if file["merged"]][-1] == files[-1].name
     refused = [file for file in outcome["files"] if not file["merged"]]
     assert len(refused) > 10

@@ -22,7 +22,7 @@ def test_add_list_withdraw(seasons: Seasons, tmp_path: Path) -> None:
     again = run("evidence", "add", seasons[1][0], "--ledger", ledger)
     assert (again.returncode, "in the ledger already" in again.stderr) == (WRONG_CALL, True)
     listed = run("evidence", "list", "--ledger", ledger, "--json")
-    document = json.loads(listed.stdout)
+    document = json.loads(listed.stdout)["answer"]
     assert (listed.returncode, [one["trial"] for one in document["entries"]]) == (DONE, ["one"])
     assert run("evidence", "withdraw", "one", "--ledger", ledger).returncode == WRONG_CALL
     gone = run("evidence", "withdraw", "one", "--why", "wrong nutrient", "--ledger", ledger)
@@ -54,7 +54,7 @@ def test_pool_and_recommend(seasons: Seasons, tmp_path: Path) -> None:
     schema = json.loads((resource_folder("schemas") / "recommended.schema.json").read_text("utf-8"))
     pooled = run("evidence", "pool", "--ledger", ledger, "--json")
     assert pooled.returncode == DONE, pooled.stderr
-    jsonschema.validate(json.loads(pooled.stdout), schema)
+    jsonschema.validate(json.loads(pooled.stdout)["answer"], schema)
     assert (ledger / "pool.html").read_text("utf-8").startswith("<!DOCTYPE html>")
     (tmp_path / "county.toml").write_text("[county]\n", "utf-8")
     wrong = run("recommend", ledger)
@@ -75,7 +75,7 @@ def test_pool_and_recommend(seasons: Seasons, tmp_path: Path) -> None:
         names += [f"{page}-{paper}.pdf" for page in pages for paper in ("a4", "letter")]
     before = {name: (ledger / name).read_bytes() for name in names}
     again = run("recommend", ledger, "--json")
-    assert json.loads(again.stdout)["version"] == 1
+    assert json.loads(again.stdout)["answer"]["version"] == 1
     assert {name: (ledger / name).read_bytes() for name in names} == before
 
 

@@ -59,7 +59,7 @@ def said_on(handed: Handed, trial: CheckedTrial, results: Callable[[str], Result
             return [(found.design.volume_l, report_html(found)), (20.0, evidence_html(small_recommended()))]
         case "mix":
             asked = ("mix", "--volume", "20 L", "--acid", "vinegar")
-            document = json.loads(run(*asked, "--alkalinity", 120, "--json").stdout)
+            document = json.loads(run(*asked, "--alkalinity", 120, "--json").stdout)["answer"]
             text = " ".join(f"{one['title']}: {one['text']}" for one in document["cautions"])
             said = run(*asked, "--alkalinity", 120).stdout, run(*asked, "--table").stdout, text
             return [(20.0, one) for one in said]

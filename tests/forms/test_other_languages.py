@@ -170,7 +170,7 @@ def merged(trial: CheckedTrial, files: list[Path]) -> tuple[dict[str, bytes], li
     for path in files:
         done = run("merge", trial.folder, path, "--json")
         assert done.returncode == 0, done.stdout + done.stderr
-        for returned in json.loads(done.stdout)["files"]:
+        for returned in json.loads(done.stdout)["answer"]["files"]:
             noted += [(one["rule"], one["column"]) for one in returned["findings"] if one["rule"] != "TK-R01"]
     return {table: (trial.folder / f"{table}.csv").read_bytes() for table in RECORD_TABLES}, noted
 

@@ -62,7 +62,7 @@ def test_methods_give_what_commands_give(trial: trialkit.Trial) -> None:
     assert json.loads(as_text(trial.results)) == stored
     assert trial.verify() == ()
     again = run("analyse", trial.folder, "--json")
-    assert json.loads(again.stdout)["decision"] == stored["decision"]
+    assert json.loads(again.stdout)["answer"]["decision"] == stored["decision"]
     packed = trial.pack()
     assert (Path(packed.file).stat().st_size, packed.has_results) == (packed.bytes, True)
 
@@ -150,7 +150,7 @@ def test_the_other_commands_are_methods(trial: trialkit.Trial, tmp_path: Path) -
     recipe = trial.mix(alkalinity=120.0, acid="vinegar")
     command = run("mix", "--trial", trial.folder, "--alkalinity", "120", "--acid", "vinegar", "--json")
     assert recipe.acid is not None
-    assert json.loads(command.stdout)["acid"]["tsp"] == recipe.acid.tsp
+    assert json.loads(command.stdout)["answer"]["acid"]["tsp"] == recipe.acid.tsp
     assert trial.county().county is None
     told = trial.county(name="Larkmoor County").county
     assert told is not None

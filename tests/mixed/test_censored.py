@@ -298,7 +298,7 @@ def test_a_cultivar_ready_at_the_first_visit_is_named(tmp_path: Path) -> None:
 
     write_small_trial(tmp_path, sites=3, cultivars=3, change=ready_at_once)
     heads, visits = (pd.read_csv(tmp_path / name, dtype=str) for name in ("heads.csv", "visits.csv"))
-    first = heads["harvested_on"].min()
+    first = heads["harvested_on"].dropna().min()
     visits[visits["visited_on"] >= first].to_csv(tmp_path / "visits.csv", index=False)
     results = analyse(read_trial(tmp_path))
     days = results.responses["days"]

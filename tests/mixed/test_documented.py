@@ -56,6 +56,12 @@ def test_fields_are_described(owner: type) -> None:
     assert all(field.name in attributes for field in dataclasses.fields(owner))
 
 
+def test_public_names_are_shown() -> None:
+    """What completes at the prompt is what is public, and the trial of the examples."""
+    assert dir(trialkit.mixed) == sorted([*trialkit.mixed.__all__, "example"])
+    assert {"fit_mixed", "fit_binomial", "compare_fits", "refit_many", "MixedFit"} <= set(trialkit.mixed.__all__)
+
+
 def test_every_refusal_is_of_one_kind() -> None:
     """Each exception of the package is a `MixedModelError`, so that one `except` catches them all."""
     kinds = [kind for kind in MEMBERS.values() if inspect.isclass(kind) and issubclass(kind, Exception)]

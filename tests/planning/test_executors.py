@@ -76,6 +76,7 @@ SCRIPT = """
 import signal
 import sys
 import pandas as pd
+from trialkit.domain.progress import watched
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.planned_design import planned_design
 from trialkit.planning.executors import simulation_executor
@@ -87,11 +88,11 @@ def main():
     rows = [(f"v{i}", f"T{(i + step) % 6}") for i in range(24) for step in (0, 1, 3)]
     layout = pd.DataFrame(rows, columns=["volunteer", "cultivar"]).assign(bucket=range(72))
     design = planned_design(layout, 4, ["cultivar"], lambda _: ("weight_g ~ cultivar", ("volunteer", "bucket")))
-    tell = lambda done, total: print(done, flush=True)
+    tell = lambda _, done, total: print(done, flush=True)
     try:
-        with simulation_executor() as executor:
+        with watched(tell), simulation_executor() as executor:
             simulate_power(design, Assumptions(), Goal(10.0, {"cultivar": "T0"}), replicates=1_000_000, seed=1,
-                           executor=executor, progress=tell)
+                           executor=executor)
     except KeyboardInterrupt:
         print("stopped", flush=True)
         sys.exit(130)

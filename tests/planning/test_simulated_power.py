@@ -10,6 +10,7 @@ import pytest
 
 from trialkit.documents.plan import Refusal
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.progress import watched
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.exact import expected_power
 from trialkit.planning.planned_design import PlannedDesign
@@ -107,19 +108,12 @@ def test_replicates_are_children_of_the_seed() -> None:
 
 def test_progress_is_told_to_the_end(plans: Any, assumptions: Assumptions, serial: Executor) -> None:
     """Progress rises to the number asked for."""
-    told: list[tuple[int, int]] = []
+    told: list[tuple[str, int, int]] = []
     goal = Goal(15.0, {"cultivar": "Fenleaf"})
-    simulated(
-        plans.blocks(1, 3, 2),
-        assumptions,
-        goal,
-        serial,
-        replicates=55,
-        chunk=20,
-        progress=lambda *now: told.append(now),
-    )
+    with watched(lambda *now: told.append(now)):
+        simulated(plans.blocks(1, 3, 2), assumptions, goal, serial, replicates=55, chunk=20)
     assert sorted(told) == told
-    assert told[-1] == (55, 55)
+    assert told[-1] == ("simulated trials", 55, 55)
 
 
 class Broken(Executor):
@@ -158,7 +152,7 @@ def test_an_interrupt_cancels_the_rest(plans: Any, assumptions: Assumptions) -> 
     """Ctrl-C while waiting: it passes on, and what has not begun never runs."""
     design, goal = plans.blocks(1, 3, 2), Goal(15.0, {"cultivar": "Fenleaf"})
 
-    def interrupt(*_: int) -> None:
+    def interrupt(*_: object) -> None:
         raise KeyboardInterrupt
 
     begun: list[Future[Any]] = []
@@ -169,8 +163,8 @@ def test_an_interrupt_cancels_the_rest(plans: Any, assumptions: Assumptions) -> 
             begun.append(future)
             return future
 
-    with Counting(1) as executor, pytest.raises(KeyboardInterrupt):
-        simulated(design, assumptions, goal, executor, replicates=2000, chunk=10, progress=interrupt)
+    with Counting(1) as executor, watched(interrupt), pytest.raises(KeyboardInterrupt):
+        simulated(design, assumptions, goal, executor, replicates=2000, chunk=10)
     assert len(begun) == 200
     assert sum(future.cancelled() for future in begun) > 100
 

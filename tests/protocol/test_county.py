@@ -11,9 +11,19 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from trialkit.protocol.county import County, changed_county, county_text, parse_county, read_county, read_logo
+from trialkit.protocol.county import (
+    County,
+    CountyFile,
+    changed_county,
+    county_text,
+    parse_county,
+    read_county,
+    read_logo,
+)
 from trialkit.protocol.county_schema import county_schema_text
 from trialkit.protocol.logo import LARGEST_BYTES, PNG_SIGNATURE, SIDE_PIXELS
+from trialkit.protocol.publication import Origin, Person, Publication
+from trialkit.steps.county_steps import set_county
 from trialkit.tables.problem import TrialError
 from trialkit.words.problem_words import problem_sentence
 
@@ -48,7 +58,37 @@ def said(error: pytest.ExceptionInfo[TrialError]) -> list[str]:
 @pytest.mark.parametrize("county", [WHOLE, County(name="Larkmoor")])
 def test_it_reads_back_as_it_was_written(county: County) -> None:
     """Whatever is left out; quotation marks and backslashes too."""
-    assert parse_county(county_text(county)) == county
+    assert parse_county(county_text(county)) == CountyFile(county=county)
+
+
+def test_what_packages_tell_alike_is_kept(tmp_path: Path) -> None:
+    """People, licence and the like are edited by hand; `trialkit county` changes its block and keeps them."""
+    told = Origin(
+        people=(
+            Person(
+                name='Ada "Leaf" Fenn', roles=("author", "contact"), orcid="0000-0002-1825-0097", affiliation="Desk"
+            ),
+            Person(name="Gardeners", roles=("data collector",), organisation=True),
+        ),
+        publisher="Larkmoor Extension",
+        licence="CC0-1.0",
+        licence_holder="Larkmoor",
+        country="US",
+    )
+    text = county_text(WHOLE, told)
+    assert parse_county(text) == CountyFile(county=WHOLE, publication=told)
+    (tmp_path / "county.toml").write_text(county_text(County(name="Larkmoor"), told), "utf-8")
+    set_county(tmp_path, {"contact": "Desk"})
+    block = read_county(tmp_path)
+    assert block is not None
+    assert (block.county.contact, block.publication) == ("Desk", told)
+
+
+def test_a_trial_goes_before_its_county() -> None:
+    """Key by key; people are one key."""
+    county = Origin(publisher="Larkmoor Extension", country="US", licence="CC0-1.0")
+    found = Publication(publisher="Fen School", version="2.0.0").completed(county)
+    assert found == Publication(publisher="Fen School", version="2.0.0", country="US", licence="CC0-1.0")
 
 
 def test_it_counts_for_its_folder_and_those_right_below(tmp_path: Path) -> None:

@@ -354,8 +354,8 @@ def test_short_names_switch_too(show: Show, seen: str, table: str, grams: int, m
         rf"\b4 tsp(?: \({grams} g\))?|\b{grams} g", page.locator(table).first.inner_text().replace("\u00a0", " ")
     )
     assert set(found) == {dose}
-    drawn = page.locator(".wide tspan.said:visible").all()
-    assert {one.get_attribute("class") for one in drawn} == {f"said {measures}"}
+    drawn = page.locator(".wide tspan.said:visible")
+    assert set(drawn.evaluate_all("all => all.map(one => one.getAttribute('class'))")) == {f"said {measures}"}
     rows = page.locator(".probe-rows button").all_inner_texts()
     assert any(f"{dose}," in row.replace("\u00a0", " ") for row in rows) == (seen == "full")
 
@@ -371,8 +371,7 @@ def test_a_page_is_complete_without_its_script(browser: Any, show: Show, seen: s
     assert page.locator("th button, .probe-rows, .probe-words:visible").count() == 0
     every = "main > section"
     assert page.locator(every).count() == with_script.locator(every).count()
-    for i in range(page.locator(every).count()):
-        assert page.locator(every).nth(i).inner_text().split() == _without_help(with_script, every, i)
+    assert _words(page, every) == _without_help(with_script, every)
     if seen != "check":  # records are told in the unit of their file
         page.check("#measures-metric")
         assert page.locator(".said.kitchen:visible, .said.both:visible").count() == 0
@@ -381,11 +380,15 @@ def test_a_page_is_complete_without_its_script(browser: Any, show: Show, seen: s
     page.context.close()
 
 
-def _without_help(page: Any, every: str, i: int) -> list[str]:
-    """Words of a section, less those that tell how to point at a row."""
+def _words(page: Any, every: str) -> list[list[str]]:
+    """Words of each section."""
+    return [text.split() for text in page.locator(every).all_inner_texts()]
+
+
+def _without_help(page: Any, every: str) -> list[list[str]]:
+    """Words of each section, less those that tell how to point at a row."""
     page.evaluate("document.querySelectorAll('.probe-words, .probe-rows').forEach(one => { one.hidden = true })")
-    words: list[str] = page.locator(every).nth(i).inner_text().split()
-    return words
+    return _words(page, every)
 
 
 @pytest.mark.parametrize("published", ["autumn_dose", "spring_dose", "volunteer_cultivars", "evidence"])

@@ -173,11 +173,43 @@ def test_what_is_missing_is_named(published: CheckedTrial, folder: Path) -> None
     assert (told.returncode, told.stdout.strip()) == (0, "Nothing that the standards ask for is missing.")
     bare = run("pack", EXAMPLE, "--check")
     assert bare.returncode == 1
-    assert "MIAPPE 1.2 asks for Geographic location (country): tell it in publication.country." in bare.stderr
-    answer = json.loads(run("pack", EXAMPLE, "--check", "--json").stdout)
+    assert (
+        "MIAPPE 1.2 asks for Geographic location (country): tell it in trial.toml or, for all trials of the county, "
+        in (bare.stderr)
+    )
+    assert "DataCite 4.5 asks for Publication Year: tell it in trial.toml, publication.published_on." in bare.stderr
+    answer = json.loads(run("pack", EXAMPLE, "--check", "--json").stdout)["answer"]
     assert answer["ok"] is False
     assert {one["standard"] for one in answer["missing"]} == {"MIAPPE 1.2", "DataCite 4.5", "RO-Crate 1.3"}
     assert not (EXAMPLE / "results").exists()
+
+
+def test_the_county_tells_what_its_trials_do_not(folder: Path, tmp_path: Path) -> None:
+    """People, publisher, licence, holder, country from county.toml: the same package, with the day in trial.toml."""
+    made = Path(shutil.copytree(EXAMPLE, tmp_path / "trial"))
+    own = {"version", "published_on"}
+    lines = TOLD.strip().splitlines()[1:]
+    kept = [line for line in lines[: lines.index("")] if line.partition(" ")[0] in own]
+    shared = "\n".join(line for line in lines if line not in kept)
+    with (made / "trial.toml").open("a", encoding="utf-8") as file:
+        file.write("\n".join(["", "[publication]", *kept]) + "\n")
+    (tmp_path / "county.toml").write_text(f'[county]\nname = "Larkmoor"\n\n[publication]\n{shared}\n', "utf-8")
+    told = run("pack", made, "--check")
+    assert (told.returncode, told.stdout.strip()) == (0, "Nothing that the standards ask for is missing.")
+    here, there = read_trial(made), read_trial(folder)
+    assert datacite_record(here, "CC0-1.0") == datacite_record(there, "CC0-1.0")
+    assert miappe(here, "CC0-1.0") == miappe(there, "CC0-1.0")
+
+    spoilt = (tmp_path / "county.toml").read_text("utf-8").replace("0097", "0079").replace("CC0-1.0", "mine")
+    (tmp_path / "county.toml").write_text(spoilt, "utf-8")
+    refused = run("pack", made, "--check")
+    assert refused.returncode == 1
+    assert "county.toml" in refused.stderr
+    (tmp_path / "county.toml").write_text(spoilt.replace("mine", "CC0-1.0"), "utf-8")
+    assert (
+        "whose last figure fits: tell it in county.toml, publication.people, number 1."
+        in run("pack", made, "--check").stderr
+    )
 
 
 def test_a_slip_in_an_orcid_is_named(folder: Path, tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ import copy
 import re
 from collections import Counter
 from dataclasses import replace
+from functools import cache
 from html.parser import HTMLParser
 from itertools import pairwise
 from typing import Any, get_args
@@ -42,10 +43,11 @@ class Outline(HTMLParser):
     def __init__(self, page: str) -> None:
         super().__init__()
         self.elements: list[tuple[str, dict[str, str | None]]] = []
-        self.text: dict[str, str] = {}
         self.open: list[str] = []
+        self._data: dict[str, list[str]] = {}
         self.feed(page)
         self.close()
+        self.text = {tag: "".join(data) for tag, data in self._data.items()}
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         """Record an element; a repeated attribute would be lost silently."""
@@ -65,11 +67,15 @@ class Outline(HTMLParser):
     def handle_data(self, data: str) -> None:
         """Collect text under every element that is open."""
         for tag in set(self.open):
-            self.text[tag] = self.text.get(tag, "") + data
+            self._data.setdefault(tag, []).append(data)
 
     def all(self, tag: str) -> list[dict[str, str | None]]:
         """Attributes of every element of a kind."""
         return [attributes for name, attributes in self.elements if name == tag]
+
+
+outline_of = cache(Outline)
+"""Of a page that many tests read: it is taken apart once."""
 
 
 def test_the_same_results_give_the_same_page(pages: Any, name: str) -> None:
@@ -92,7 +98,7 @@ def test_a_page_stays_below_a_megabyte(pages: Any, name: str) -> None:
 
 def test_a_page_runs_its_own_script_only_and_asks_for_nothing(pages: Any, name: str) -> None:
     """One script, without an address; no event attribute, no inline style, no address outside the page."""
-    outline = Outline(pages[name])
+    outline = outline_of(pages[name])
     assert [dict(attributes) for tag, attributes in outline.elements if tag == "script"] == [{}]
     assert outline.text["script"] == page_script()
     assert not {tag for tag, _ in outline.elements} & {
@@ -116,7 +122,7 @@ def test_a_page_runs_its_own_script_only_and_asks_for_nothing(pages: Any, name: 
 
 def test_hostile_names_are_shown_as_text(pages: Any) -> None:
     """What an attacker typed can be read, and does nothing."""
-    page, outline = pages["hostile"], Outline(pages["hostile"])
+    page, outline = pages["hostile"], outline_of(pages["hostile"])
     assert "<script>alert(1)</script>" in outline.text["h1"]
     assert "&lt;script&gt;alert(1)" in page
     assert "N" * 500 in page  # in full in the tables
@@ -131,7 +137,7 @@ def test_corrections_are_listed_with_their_reason(pages: Any) -> None:
     text = Outline(report_html(replace(pages.results("variety"), corrections=(made,)))).text["main"]
     for said in ("heads.csv, 334X 2, weight_g", "241", "142", "adviser", "2026-10-02", "read 241"):
         assert said in text
-    assert "What was put right in the records" not in Outline(pages["variety"]).text["main"]
+    assert "What was put right in the records" not in outline_of(pages["variety"]).text["main"]
 
 
 def test_departures_are_said_first_and_listed(pages: Any) -> None:
@@ -149,7 +155,7 @@ def test_departures_are_said_first_and_listed(pages: Any) -> None:
     assert said in text.split("What to mind")[1].split("What was tried")[0]
     for one in ("334X", "3½ level teaspoons", "30 level teaspoons", "2026-08-20", "wrong spoon"):
         assert one in text
-    assert "not treated as assigned" not in Outline(pages["variety"]).text["main"]
+    assert "not treated as assigned" not in outline_of(pages["variety"]).text["main"]
 
 
 def test_the_policy_names_the_style_sheet_by_its_digest(pages: Any) -> None:
@@ -157,7 +163,7 @@ def test_the_policy_names_the_style_sheet_by_its_digest(pages: Any) -> None:
     import base64
     import hashlib
 
-    outline = Outline(pages["full"])
+    outline = outline_of(pages["full"])
     policy = next(m["content"] for m in outline.all("meta") if m.get("http-equiv") == "Content-Security-Policy")
     digest = base64.b64encode(hashlib.sha256(outline.text["style"].encode()).digest()).decode()
     assert policy is not None
@@ -169,7 +175,7 @@ def test_the_policy_names_the_style_sheet_by_its_digest(pages: Any) -> None:
 
 def test_a_page_has_one_title_headings_in_order_and_landmarks(pages: Any, name: str) -> None:
     """A reader who jumps from heading to heading misses none."""
-    outline = Outline(pages[name])
+    outline = outline_of(pages[name])
     levels = [int(tag[1]) for tag, _ in outline.elements if re.fullmatch("h[1-6]", tag)]
     assert levels[0] == 1
     assert levels.count(1) == 1
@@ -184,7 +190,7 @@ def test_a_page_has_one_title_headings_in_order_and_landmarks(pages: Any, name: 
 
 def test_every_use_of_a_drawn_shape_finds_it(pages: Any, name: str) -> None:
     """Ids inside the pictures resolve, so that no mark is missing."""
-    outline = Outline(pages[name])
+    outline = outline_of(pages[name])
     ids = {a["id"] for _, a in outline.elements if "id" in a}
     assert {a["href"][1:] for a in outline.all("use") if a.get("href")} <= ids
     clips = {a["clip-path"] for _, a in outline.elements if a.get("clip-path")}
@@ -193,7 +199,7 @@ def test_every_use_of_a_drawn_shape_finds_it(pages: Any, name: str) -> None:
 
 def test_every_table_has_a_caption_and_scoped_headings(pages: Any, name: str) -> None:
     """Whoever hears a table knows what each cell belongs to."""
-    outline = Outline(pages[name])
+    outline = outline_of(pages[name])
     assert len(outline.all("table")) == len(outline.all("caption"))
     assert all(heading.get("scope") in ("col", "row") for heading in outline.all("th"))
 
@@ -201,7 +207,7 @@ def test_every_table_has_a_caption_and_scoped_headings(pages: Any, name: str) ->
 @pytest.mark.parametrize(("verdict", "words"), FOUR_VERDICTS.items())
 def test_each_verdict_is_said_in_words(pages: Any, verdict: Verdict, words: str) -> None:
     """The verdict, what is expected, both chances and what they rest on: in kitchen measures, metric ones and both."""
-    page, results = Outline(pages[verdict]).text["main"], pages.results(verdict)
+    page, results = outline_of(pages[verdict]).text["main"], pages.results(verdict)
     assert words in page
     grams = nutrient_g_per_tsp(results.water)
     assert grams is not None
@@ -221,7 +227,7 @@ def test_each_verdict_is_said_in_words(pages: Any, verdict: Verdict, words: str)
 
 def test_the_card_says_the_default_in_kitchen_measures(pages: Any) -> None:
     """The card names cultivar, level teaspoons and acid, and what changes."""
-    card = Outline(pages["full"]).text["dl"]
+    card = outline_of(pages["full"]).text["dl"]
     assert "Fenleaf" in card
     assert "was Larkmoor Butter" in card
     assert "8 level teaspoons" in card
@@ -234,33 +240,33 @@ def test_the_card_says_the_default_in_kitchen_measures(pages: Any) -> None:
 
 def test_without_an_answer_the_page_says_why(pages: Any) -> None:
     """A trial that could not be analysed has a page that says so."""
-    text = Outline(pages["undecided"]).text["main"]
+    text = outline_of(pages["undecided"]).text["main"]
     assert "No recommendation" in text
     assert "No marketable head was weighed" in text
     assert "No head has this record." in text
     assert "nothing to draw" in text
-    assert not Outline(pages["undecided"]).all("figure")
+    assert not outline_of(pages["undecided"]).all("figure")
 
 
 def test_a_response_that_was_not_analysed_says_why(pages: Any) -> None:
     """Days fixed by the plan are named as such."""
     said = "Not analysed: Every head of a garden was cut on one day. So the plan fixed the days"
-    assert said in Outline(pages["split plot"]).text["main"]
+    assert said in outline_of(pages["split plot"]).text["main"]
 
 
 def test_the_tables_hold_every_number_a_statistician_wants(pages: Any) -> None:
     """The statistician's captions are there, and the current practice's difference is not compared with itself."""
-    captions = Outline(pages["full"]).text["caption"]
+    captions = outline_of(pages["full"]).text["caption"]
     for wanted in ("could be the default", "variation lies", "F tests", "every combination",
                    "Difference from the current practice", "How much things vary",
                    "SHA-256", "gardens", "by nutrient dose"):  # fmt: skip
         assert wanted in captions
-    assert "< 0.001" in Outline(pages["full"]).text["td"]
+    assert "< 0.001" in outline_of(pages["full"]).text["td"]
 
 
 def test_cautions_and_references_are_on_every_page(pages: Any, name: str) -> None:
     """Whatever the answer, the hazards and the methods are named."""
-    text = Outline(pages[name]).text["main"]
+    text = outline_of(pages[name]).text["main"]
     volume_l = pages.results(name).design.volume_l
     assert all(tie(caution.text) in text for caution in cautions_for("evidence", volume_l))
     assert all(reference.title in text for reference in REFERENCES)

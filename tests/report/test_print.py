@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -11,12 +12,14 @@ import numpy as np
 import pytest
 
 from chromium import Window
+from once import value_once
 from printed import MARGIN_PT, PIXELS_PER_POINT, broken_words, ink
 
 pdfium = pytest.importorskip("pypdfium2", exc_type=ImportError)
 REPORTS = Path(__file__).parents[2] / "reports"
 OF_TRIALS = ("autumn_dose", "spring_dose", "volunteer_cultivars")
 PAGES = (*OF_TRIALS, "evidence", "handout", "handout-es", "care")
+Sheets = Callable[..., list[Any]]
 
 
 @pytest.fixture(params=["A4", "Letter"])
@@ -25,18 +28,28 @@ def paper(request: pytest.FixtureRequest) -> str:
     return str(request.param)
 
 
-def sheets(window: Window, name: str, paper: str, *, whole: bool = False) -> Iterator[Any]:
-    """Sheets of a published page, as a browser prints it."""
-    page = window.show(REPORTS / f"{name}.html")
-    if whole:
-        page.check("#whole-in-print")
-    yield from pdfium.PdfDocument(page.pdf(format=paper))
+@pytest.fixture(scope="session")
+def sheets(window: Window, tmp_path_factory: pytest.TempPathFactory) -> Sheets:
+    """Sheets of a published page by its name and paper, as a browser prints it, each printed once."""
+
+    def made(name: str, paper: str, whole: bool) -> bytes:
+        page = window.show(REPORTS / f"{name}.html")
+        if whole:
+            page.check("#whole-in-print")
+        data: bytes = page.pdf(format=paper)
+        return data
+
+    @cache
+    def kept(name: str, paper: str, whole: bool) -> bytes:
+        return value_once(tmp_path_factory, f"print-{name}-{paper}-{whole}", lambda: made(name, paper, whole))
+
+    return lambda name, paper, whole=False: list(pdfium.PdfDocument(kept(name, paper, whole)))
 
 
 @pytest.mark.parametrize("name", OF_TRIALS)
-def test_a_report_is_two_pages(window: Window, name: str, paper: str) -> None:
+def test_a_report_is_two_pages(sheets: Sheets, name: str, paper: str) -> None:
     """The answer and its doubts on the first, what was tried and where on the second; the rest on request."""
-    first, second = (sheet.get_textpage().get_text_range() for sheet in sheets(window, name, paper))
+    first, second = (sheet.get_textpage().get_text_range() for sheet in sheets(name, paper))
     assert "How sure" in first
     assert "What could be wrong" in first
     assert "What was tried" in second
@@ -47,9 +60,9 @@ def test_a_report_is_two_pages(window: Window, name: str, paper: str) -> None:
 
 
 @pytest.mark.parametrize("name", OF_TRIALS)
-def test_the_whole_is_printed_on_request(window: Window, name: str) -> None:
+def test_the_whole_is_printed_on_request(sheets: Sheets, name: str) -> None:
     """With everything that is folded on the screen: tables, checks, methods."""
-    printed = [sheet.get_textpage().get_text_range() for sheet in sheets(window, name, "A4", whole=True)]
+    printed = [sheet.get_textpage().get_text_range() for sheet in sheets(name, "A4", whole=True)]
     text = " ".join(printed)
     for said in (
         "For the statistician",
@@ -63,9 +76,9 @@ def test_the_whole_is_printed_on_request(window: Window, name: str) -> None:
 
 
 @pytest.mark.parametrize("name", PAGES)
-def test_nothing_is_cut_off_and_no_sheet_is_nearly_empty(window: Window, name: str, paper: str) -> None:
+def test_nothing_is_cut_off_and_no_sheet_is_nearly_empty(sheets: Sheets, name: str, paper: str) -> None:
     """Margins are clean but for the number of the page, and marks reach a quarter down every sheet."""
-    for sheet in sheets(window, name, paper):
+    for sheet in sheets(name, paper):
         marks = ink(sheet)
         height, width = marks.shape
         side = int(MARGIN_PT * PIXELS_PER_POINT)
@@ -77,16 +90,16 @@ def test_nothing_is_cut_off_and_no_sheet_is_nearly_empty(window: Window, name: s
 
 
 @pytest.mark.parametrize("name", PAGES)
-def test_no_word_is_broken(window: Window, name: str, paper: str) -> None:
+def test_no_word_is_broken(sheets: Sheets, window: Window, name: str, paper: str) -> None:
     """What is read on paper are words of the page, or the parts of one that has a hyphen of its own."""
-    printed = [sheet.get_textpage().get_text_range() for sheet in sheets(window, name, paper)]
-    assert broken_words(window.page, printed) == set()
+    printed = [sheet.get_textpage().get_text_range() for sheet in sheets(name, paper)]
+    assert broken_words(window.show(REPORTS / f"{name}.html"), printed) == set()
 
 
 @pytest.mark.parametrize("name", OF_TRIALS)
-def test_headings_of_tables_repeat(window: Window, name: str) -> None:
+def test_headings_of_tables_repeat(sheets: Sheets, name: str) -> None:
     """A table that goes on over the page has its headings there again."""
-    printed = [sheet.get_textpage().get_text_range() for sheet in sheets(window, name, "A4", whole=True)]
+    printed = [sheet.get_textpage().get_text_range() for sheet in sheets(name, "A4", whole=True)]
     with_rows = [text for text in printed if re.search(r"\b(V\d\d|[A-Z]{4}), white vinegar", text)]
     assert with_rows
     assert all("pH read" in re.sub(r"\s+", " ", text) for text in with_rows)

@@ -50,7 +50,9 @@ def test_the_picture_shows_the_answer() -> None:
     assert kept == answer_of((REPORTS / "autumn_dose.html").read_text("utf-8"))
 
 
-@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md", *(f"reports/{p.name}" for p in REPORTS.glob("*.md"))])
+@pytest.mark.parametrize(
+    "page", [*(p.name for p in ROOT.glob("*.md")), *(f"reports/{p.name}" for p in REPORTS.glob("*.md"))]
+)
 def test_links_lead_somewhere(page: str) -> None:
     """Every file that a page of the documentation links to is there, and so is the heading."""
     path = ROOT / page

@@ -170,7 +170,7 @@ def test_many_bad_values_at_once_leave_an_answer(good_folder: Path) -> None:
     write(good_folder, tables)
     ended = commands.run("check", good_folder, "--json")
     assert ended.returncode == commands.DATA_ERROR
-    told = {(one["file"], one["row"], one["column"]) for one in json.loads(ended.stdout)["problems"]}
+    told = {(one["file"], one["row"], one["column"]) for one in json.loads(ended.stdout)["answer"]["problems"]}
     for name, column in columns.items():
         field = load_schema(name).field(column)
         for row, text in enumerate(BAD[: len(tables[name])], 2):

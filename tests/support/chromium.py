@@ -25,8 +25,8 @@ UNSAID = """() => {
   if (document.querySelector('#measures-kitchen:checked, #measures-metric:checked')) return;
   document.querySelectorAll('.said:not(.both)').forEach(one => one.remove());
 }"""
-"""Takes away what is shown to nobody, in no look, as long as both systems of measures are asked for: the browser works
-the style of each such element out by searching the page, and the checker asks for all before it leaves them out."""
+"""Takes away what is shown to nobody, in no look, as long as both systems of measures are asked for: the checker asks
+for the style of each such element before it leaves it out."""
 ALIKE = """() => {
   const built = one => [one, ...one.querySelectorAll('*')]
     .map(part => [part.tagName, ...['class', 'style', 'type', 'hidden'].map(name => part.getAttribute(name))]).join();

@@ -9,7 +9,7 @@ import pandas as pd
 
 @dataclass(frozen=True)
 class Dense:
-    """y, X and the matrices V_i = Z_i Z_i' (the residual's, the identity, last)."""
+    """y, X and the matrices V_i: Z_i Z_i' of variances, those of covariances, the residual's, the identity, last."""
 
     y: np.ndarray
     x: np.ndarray
@@ -79,15 +79,35 @@ class Dense:
 
 
 def dense(
-    data: pd.DataFrame, response: str, factors: Sequence[str], random: Sequence[str], residual_by: str | None = None
+    data: pd.DataFrame,
+    response: str,
+    factors: Sequence[str],
+    random: Sequence[str],
+    residual_by: str | None = None,
+    covariates: Sequence[str] = (),
 ) -> Dense:
-    """Build the matrices: a column for each combination of the factors, one V_i for each random term and residual."""
+    """Build the matrices: a column for each combination of the factors, the V_i of each random term and residual.
+
+    Random terms as in the engine's notation; covariates have a column each beside the factors'.
+    """
     cell = data[list(factors)].astype(str).agg(":".join, axis=1) if factors else pd.Series("all", data.index)
-    x = pd.get_dummies(cell).to_numpy(float)
-    parts = []
-    for term in random:
-        joint = data[term.split(":")].astype(str).agg(":".join, axis=1)
-        z = pd.get_dummies(joint).to_numpy(float)
-        parts.append(z @ z.T)
+    x = np.column_stack([pd.get_dummies(cell).to_numpy(float), *(data[name].to_numpy(float) for name in covariates)])
+    parts = [part for term in random for part in _term_parts(data, term)]
     levels = [np.ones(len(data))] if residual_by is None else pd.get_dummies(data[residual_by]).to_numpy(float).T
     return Dense(data[response].to_numpy(float), x, [*parts, *(np.diag(level) for level in levels)])
+
+
+def _term_parts(data: pd.DataFrame, term: str) -> list[np.ndarray]:
+    """V_i of one term: of its variances, then of its covariances, in the order of its level and slopes."""
+    if " with " in term:
+        grouping, slopes = term.split(" with ")
+        columns = [np.ones(len(data)), *(data[name.strip()].to_numpy(float) for name in slopes.split(","))]
+    elif " by " in term:
+        slope, grouping = term.split(" by ")
+        columns = [data[slope].to_numpy(float)]
+    else:
+        grouping, columns = term, [np.ones(len(data))]
+    joint = data[grouping.split(":")].astype(str).agg(":".join, axis=1)
+    z = [pd.get_dummies(joint).to_numpy(float) * column[:, None] for column in columns]
+    pairs = [(a, b) for i, a in enumerate(z) for b in z[i + 1 :]]
+    return [*(a @ a.T for a in z), *(a @ b.T + b @ a.T for a, b in pairs)]

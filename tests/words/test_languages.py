@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import re
+import subprocess
+import sys
 from datetime import date
 
 import pytest
 
 from tests.support.catalogue import in_step, lacking, text_of
+from trialkit._resources import resource_folder
 from trialkit.languages import (
     ENGLISH,
     FOLDER,
+    LANGUAGE_TAG,
     LANGUAGES,
     catalogue,
     is_reviewed,
@@ -19,8 +24,12 @@ from trialkit.languages import (
     speaking,
     spoken,
 )
+from trialkit.protocol.county import parse_county
+from trialkit.tables.problem import TrialError
+from trialkit.tables.table_schema import load_schema
 from trialkit.words.measures import liquid_words, measure_words, teaspoons, volume_words
 from trialkit.words.phrases import chance, count, date_words, days_words, listed, short_day
+from trialkit.words.problem_words import problem_sentence
 
 OTHERS = [language for language in LANGUAGES if language != ENGLISH]
 PLACES = re.compile(r"\{\w*[^}]*\}|%\(\w+\)[sd]|<[^>]+>")
@@ -49,6 +58,40 @@ def test_translations_keep_places_and_markup(language: str) -> None:
         told = [message.string] if isinstance(message.string, str) else list(message.string)
         for one in told:
             assert sorted(PLACES.findall(one)) == sorted(PLACES.findall(texts[-1])), texts[0]
+
+
+ANOTHER = """
+import json
+import trialkit.languages as languages
+languages.LANGUAGES = (*languages.LANGUAGES, "fr")
+from trialkit.cli.answer_schemas import answers_schema
+from trialkit.documents.recommended_schema import recommended_schema
+from trialkit.documents.results_schema import results_schema
+from trialkit.protocol.county import parse_county
+from trialkit.protocol.county_schema import county_schema
+from trialkit.protocol.protocol_schema import protocol_schema
+assert parse_county('[county]\\nname = "Larkmoor"\\nlanguage = "fr"').county.language == "fr"
+print(json.dumps({
+    "answers": answers_schema(), "recommended": recommended_schema(), "results": results_schema(),
+    "county": county_schema(), "protocol": protocol_schema(),
+}))
+"""
+
+
+def test_another_catalogue_leaves_every_schema_as_it_is() -> None:
+    """They tell the form of a language's tag; which there are is checked against the catalogues."""
+    done = subprocess.run([sys.executable, "-c", ANOTHER], capture_output=True, check=True)
+    for name, schema in json.loads(done.stdout).items():
+        assert schema == json.loads((resource_folder("schemas") / f"{name}.schema.json").read_text("utf-8")), name
+
+
+def test_tables_and_documents_name_languages_alike() -> None:
+    """By one pattern."""
+    assert f"^{load_schema('sites').field('language').pattern}$" == LANGUAGE_TAG
+    assert all(re.match(LANGUAGE_TAG, language) for language in LANGUAGES)
+    with pytest.raises(TrialError) as error:
+        parse_county('[county]\nname = "Larkmoor"\nlanguage = "xx"')
+    assert "en" in problem_sentence(error.value.problems[0])
 
 
 def test_a_language_is_spoken_inside_and_no_longer() -> None:

@@ -16,7 +16,10 @@ from trialkit.protocol.trial_protocol import parse_protocol
 from trialkit.tables.rule_book import RULES
 
 ROOT = Path(__file__).parents[2]
-DOCUMENTS = [ROOT / "README.md", *sorted((ROOT / "reports").rglob("*.md"))]
+DOCUMENTS = [
+    *(ROOT / f"{name}.md" for name in ("README", "CONTRIBUTING", "SECURITY")),
+    *sorted((ROOT / "reports").rglob("*.md")),
+]
 SCHEMAS = sorted((ROOT / "schemas").glob("*.json"))
 SPOKEN = ("description", "title", "trialkit:howToFix")
 """Keys of a schema under which a text stands."""

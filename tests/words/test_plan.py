@@ -143,7 +143,7 @@ def test_money_is_told_where_it_is_known() -> None:
     dear = "No trial within the limits earns in a year what its buckets cost."
     assert what_to_do(priced(PlanVerdict.NOT_WORTH_IT)) == dear
     assert worth_sentence(priced(PlanVerdict.RUN)) == (
-        "By the trial as asked for, the next handout should gain 10.0 g per transplanted head. That is 50 kg a year on "
+        "By the trial as asked for, the next handout should gain 10 g per transplanted head. That is 50 kg a year on "
         "5000 heads, worth 200."
     )
     assert takes_sentence(priced(PlanVerdict.RUN).designs[0]).endswith(
@@ -189,9 +189,9 @@ def test_chances_and_intervals() -> None:
         "less than 1 in 100."
     )
     assert left_open_sentence(one) == (
-        "It should tell the gain within 27.2 g either way, and the best dose within 1.9 tsp."
+        "It should tell the gain within 27 g either way, and the best dose within 1.9 tsp."
     )
-    assert left_open_sentence(replace(one, dose_half_width_tsp=None)).endswith("27.2 g either way.")
+    assert left_open_sentence(replace(one, dose_half_width_tsp=None)).endswith("27 g either way.")
 
 
 def test_designs_have_names() -> None:

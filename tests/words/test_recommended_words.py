@@ -192,7 +192,7 @@ def test_no_next_trial() -> None:
     idle = replace(document, next_trial=replace(PROPOSED, value_g=0.04, worth_it=False))
     assert words.next_trial(idle) == ("No further trial of these treatments is worth its buckets. Try something new.")
     assert "less than 0.1 g per transplanted head" in words.why_next(idle)
-    assert "less than 0.0035 oz per" in words.why_next(idle, "kitchen")
+    assert "less than 0.01 oz per" in words.why_next(idle, "kitchen")
     none = replace(document, next_trial=None)
     assert "limits of the newest protocol" in words.next_trial(none)
     assert "[limits]" in words.why_next(none)

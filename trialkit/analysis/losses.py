@@ -21,7 +21,6 @@ from trialkit.domain.treatment import Treatment
 from trialkit.stats.shares import (
     GroupShares,
     Share,
-    compare_shares,
     overdispersion,
     shares_by_clusters,
     shares_by_design_effect,
@@ -56,9 +55,7 @@ def count_losses(
     variation = share_variation(buckets, tuple(map(str, treatments.columns)), strata)
     shares = _shares(buckets, "treatment", variation, design_effect)
     at = {label: i for i, label in enumerate(shares.labels)}
-    counted = {
-        label: _counts(layout, heads, heads_per_bucket, "treatment", label) for label in map(str, treatments.index)
-    }
+    counted = _counts(layout, heads, heads_per_bucket, "treatment", [str(label) for label in treatments.index])
     by_treatment = tuple(
         TreatmentLosses(
             _treatment(treatments, label),
@@ -72,13 +69,11 @@ def count_losses(
         for label, counts in counted.items()
     )
     by_factor = tuple(
-        _factor_losses(_shares(buckets, str(column), variation, design_effect), str(column), design_effect, confidence)
-        for column in treatments.columns
+        _factor_losses(buckets, str(column), variation, design_effect, confidence) for column in treatments.columns
     )
     by_site = tuple(
         SiteLosses(site, counts, share_usable(counts))
-        for site in sorted(layout["site"].unique())
-        for counts in [_counts(layout, heads, heads_per_bucket, "site", site)]
+        for site, counts in _counts(layout, heads, heads_per_bucket, "site", sorted(layout["site"].unique())).items()
     )
     total = _total([row.heads for row in by_site])
     return Losses(
@@ -96,20 +91,25 @@ def count_losses(
     )
 
 
-def _shares(buckets: pd.DataFrame, column: str, variation: ShareVariation | None, design_effect: float) -> GroupShares:
+def _shares(
+    buckets: pd.DataFrame, column: str, variation: ShareVariation | None, design_effect: float, *, alike: bool = False
+) -> GroupShares:
     """Shares by level of a column, by the fitted model where there is one."""
     if variation is None:
-        return shares_by_design_effect(buckets, column, design_effect)
-    return shares_by_clusters(buckets, column, variation.clusters, variation.bucket)
+        return shares_by_design_effect(buckets, column, design_effect, alike=alike)
+    return shares_by_clusters(buckets, column, variation.clusters, variation.bucket, alike=alike)
 
 
 def _interval(share: Share | None) -> Interval | None:
     return None if share is None else Interval(share.share, share.lower, share.upper)
 
 
-def _factor_losses(shares: GroupShares, column: str, design_effect: float, confidence: float) -> FactorLosses:
+def _factor_losses(
+    buckets: pd.DataFrame, column: str, variation: ShareVariation | None, design_effect: float, confidence: float
+) -> FactorLosses:
+    shares = _shares(buckets, column, variation, design_effect)
     found = [(level, shares.share(i, confidence)) for i, level in enumerate(shares.labels)]
-    test = compare_shares(shares.usable, shares.recorded, design_effect)
+    test = _shares(buckets, column, variation, design_effect, alike=True).compare()
     return FactorLosses(
         column,
         tuple(
@@ -123,6 +123,7 @@ def _factor_losses(shares: GroupShares, column: str, design_effect: float, confi
         test.df,
         test.p,
         differ=test.p is not None and test.p < DIFFER_P,
+        denominator_df=test.denominator_df,
     )
 
 
@@ -132,19 +133,28 @@ def share_usable(heads: HeadCounts) -> float | None:
     return (heads.harvested - heads.unmarketable) / recorded if recorded else None
 
 
-def _counts(layout: pd.DataFrame, heads: pd.DataFrame, per_bucket: int, column: str, level: str) -> HeadCounts:
-    """Count the heads of one level."""
-    here = heads[heads[column] == level]
-    planned = int((layout[column] == level).sum()) * per_bucket
-    harvested = is_harvested(here)
-    return HeadCounts(
-        planned=planned,
-        harvested=int(harvested.sum()),
-        lost=int(here["outcome"].isin(LOST).sum()),
-        not_ready=int((here["outcome"] == "not_ready").sum()),
-        unrecorded=max(planned - len(here), 0),
-        unmarketable=int((harvested & ~is_usable(here)).sum()),
+def _counts(
+    layout: pd.DataFrame, heads: pd.DataFrame, per_bucket: int, column: str, levels: Sequence[str]
+) -> dict[str, HeadCounts]:
+    """Count the heads of each level."""
+    harvested = is_harvested(heads)
+    told = pd.DataFrame(
+        {
+            "recorded": True,
+            "harvested": harvested,
+            "lost": heads["outcome"].isin(LOST),
+            "not_ready": heads["outcome"] == "not_ready",
+            "unmarketable": harvested & ~is_usable(heads),
+        }
     )
+    found = told.groupby(heads[column], observed=True).sum().reindex(levels, fill_value=0).astype(int)
+    planned = layout[column].value_counts().reindex(levels, fill_value=0) * per_bucket
+    return {
+        level: HeadCounts(planned=most, unrecorded=max(most - recorded, 0), **counted)
+        for level, most, recorded, counted in zip(
+            levels, planned.tolist(), found.pop("recorded").tolist(), found.to_dict("records"), strict=True
+        )
+    }
 
 
 def _total(counts: Sequence[HeadCounts]) -> HeadCounts:

@@ -11,6 +11,7 @@ from typing import Annotated
 import numpy as np
 import pandas as pd
 
+from trialkit._version import __version__
 from trialkit.analysis.advising import advise
 from trialkit.analysis.bucket_records import bucket_records, gardens_of, question_of, records_of
 from trialkit.analysis.checks import missing_buckets
@@ -46,6 +47,7 @@ from trialkit.documents.water import RecordedWater
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.factors import FACTORS, FactorName
 from trialkit.domain.heads import is_harvested, is_recorded
+from trialkit.domain.progress import each_told, working_on
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.rules.amendments import amendments_made
@@ -105,6 +107,7 @@ def analyse(trial: CheckedTrial, *, all_pairs: bool = False) -> Results:
     NotComputed
         If no head was harvested.
     """
+    working_on("what was lost")
     found = recorded_trial(trial)
     treatments, layout, heads, yields = found.treatments, found.layout, found.heads, found.yields
     strata = LAYOUT_KINDS[trial.protocol.layout.kind].random_terms
@@ -130,7 +133,10 @@ def analyse(trial: CheckedTrial, *, all_pairs: bool = False) -> Results:
         trial.protocol.decision.confidence,
         strata,
     )
-    answers = {name: _answer(trial, questions[name], records[name], strata, notes.get(name, ())) for name in records}
+    answers = {
+        name: _answer(trial, questions[name], records[name], strata, notes.get(name, ()))
+        for name in each_told(tuple(records), "the responses")
+    }
     missing = missing_buckets(
         layout, heads["bucket"][is_recorded(heads)], factors, trial.protocol.seed_of(CHECKS_STREAM)
     )
@@ -141,6 +147,7 @@ def analyse(trial: CheckedTrial, *, all_pairs: bool = False) -> Results:
         one.departure
         for one in find_departures(trial.protocol, trial.layout, trial.solution, trial.heads, trial.corrections)
     )
+    working_on("what to recommend")
     decided = decide(trial, answers, losses, water, departures)
     if isinstance(decided, Decision):
         answers |= {
@@ -327,7 +334,7 @@ def _about(trial: CheckedTrial) -> About:
 
 
 def _versions() -> dict[str, str]:
-    return {"trialkit": version("trialkit"), "python": platform.python_version()} | {
+    return {"trialkit": __version__, "python": platform.python_version()} | {
         library: version(library) for library in LIBRARIES
     }
 

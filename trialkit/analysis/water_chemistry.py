@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import groupby
+from math import isnan, nan
+from operator import itemgetter
 
 import numpy as np
 import pandas as pd
@@ -16,6 +19,7 @@ from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.solution.calibration import CONFIDENCE, FEWEST_READINGS, EffectiveAlkalinity, effective_alkalinity
 
 METER_STEP = 0.1
+CLIMBING = ("measured_on", "acid_tsp", "nutrient_tsp", "ph_before", "ph_after")
 
 
 def water_of(trial: CheckedTrial) -> RecordedWater:
@@ -39,20 +43,20 @@ def ph_climbs(solution: pd.DataFrame, layout: pd.DataFrame) -> Iterator[PhClimb]
     A climb begins with the pH after acid and ends with the next reading: the pH before anything was added that day, or,
     of a day on which nothing was, the only one that was written down. What is read after it begins the next climb.
     """
-    gardens = layout.drop_duplicates("bucket").set_index("bucket")["site"]
+    gardens = dict(zip(layout["bucket"], layout["site"], strict=True))
     climbs: dict[str, dict[str, list[tuple[float, float]]]] = {}
-    for bucket, rows in solution.sort_values("measured_on", kind="stable").groupby("bucket", sort=True):
+    read = solution.sort_values(["bucket", "measured_on"])[["bucket", *CLIMBING]]
+    for bucket, rows in groupby(zip(*(read[column].tolist() for column in read), strict=True), itemgetter(0)):
         last: tuple[pd.Timestamp, float] | None = None
-        for row in rows.to_dict("records"):
-            untouched = not (row["acid_tsp"] > 0 or row["nutrient_tsp"] > 0)
-            before = row["ph_after"] if untouched and pd.isna(row["ph_before"]) else row["ph_before"]
-            if last is not None and pd.notna(before) and row["measured_on"] > last[0]:
-                days = (row["measured_on"] - last[0]).days
+        for _, day, acid, nutrient, ph_before, ph_after in rows:
+            untouched = not (acid > 0 or nutrient > 0)
+            before = ph_after if untouched and isnan(ph_before) else ph_before
+            if last is not None and not isnan(before) and day > last[0]:
                 of_garden = climbs.setdefault(str(gardens[bucket]), {})
-                of_garden.setdefault(str(bucket), []).append((float(before) - last[1], float(days)))
-            after = row["ph_after"] if pd.notna(row["ph_after"]) else before if untouched else float("nan")
-            if row["acid_tsp"] > 0 or last is not None:
-                last = None if pd.isna(after) else (row["measured_on"], float(after))
+                of_garden.setdefault(str(bucket), []).append((before - last[1], float((day - last[0]).days)))
+            after = ph_after if not isnan(ph_after) else before if untouched else nan
+            if acid > 0 or last is not None:
+                last = None if isnan(after) else (day, after)
     for site, buckets in sorted(climbs.items()):
         rates = np.array([sum(rise for rise, _ in told) / sum(days for _, days in told) for told in buckets.values()])
         days = [days for told in buckets.values() for _, days in told]

@@ -1,7 +1,7 @@
-"""The published schemas of what commands answer with ``--json``; run as a module it prints them.
+"""The published schema of what commands print with ``--json``; run as a module it prints it.
 
-``schemas/answers.schema.json`` has one for each command. ``analyse`` answers as results.schema.json says,
-``recommend`` and ``evidence pool`` as recommended.schema.json says, ``schema`` with a Table Schema.
+``schemas/answers.schema.json`` holds for every document that is printed: what is the same of all, and by the name of
+the command what stands under ``answer``.
 """
 
 import json
@@ -9,53 +9,83 @@ from typing import Any
 
 from trialkit.documents.answers import (
     CheckAnswer,
+    CommandAnswer,
+    DemoAnswer,
     FormsAnswer,
+    LayoutAnswer,
     MixAnswer,
     MixTableAnswer,
+    NewAnswer,
     PackAnswer,
     PackCheckAnswer,
     SiteAnswer,
     VerifyAnswer,
 )
 from trialkit.documents.document import DIALECT, SCHEMA_HOME, json_schema
-from trialkit.documents.ledger_entry import EvidenceList
+from trialkit.documents.ledger_entry import EvidenceList, Listed
 from trialkit.documents.plan import Plan
 from trialkit.documents.returns import ToldCorrect, ToldMerge
 from trialkit.protocol.county import CountyAnswer
 
-ANSWERS: dict[str, type[Any]] = {
-    "check": CheckAnswer,
-    "county": CountyAnswer,
-    "merge": ToldMerge,
-    "correct": ToldCorrect,
-    "evidence list": EvidenceList,
-    "forms": FormsAnswer,
-    "mix": MixAnswer,
-    "mix --table": MixTableAnswer,
-    "pack": PackAnswer,
-    "pack --check": PackCheckAnswer,
-    "plan": Plan,
-    "site": SiteAnswer,
-    "report --verify": VerifyAnswer,
+RESULTS, RECOMMENDED, TABLE = "results.schema.json", "recommended.schema.json", "a Table Schema"
+TEXT = "a text"
+ANSWERS: dict[str, tuple[type[Any] | str, ...]] = {
+    "demo": (DemoAnswer,),
+    "help": (TEXT,),
+    "new": (NewAnswer,),
+    "plan": (Plan,),
+    "layout": (LayoutAnswer,),
+    "site": (SiteAnswer,),
+    "forms": (FormsAnswer,),
+    "merge": (ToldMerge,),
+    "correct": (ToldCorrect,),
+    "check": (CheckAnswer,),
+    "mix": (MixAnswer, MixTableAnswer),
+    "schema": (TABLE,),
+    "analyse": (RESULTS,),
+    "report": (VerifyAnswer,),
+    "pack": (PackAnswer, PackCheckAnswer),
+    "county": (CountyAnswer,),
+    "recommend": (RECOMMENDED,),
+    "evidence add": (Listed,),
+    "evidence list": (EvidenceList,),
+    "evidence pool": (RECOMMENDED,),
+    "evidence withdraw": (Listed,),
 }
-"""Command -> what it answers."""
+"""Command -> what it may answer: a document of its own, or one of another published schema."""
 NAME = "answers"
 
 
 def answers_schema() -> dict[str, Any]:
-    """JSON Schema (2020-12) of every answer, by command under ``properties``; ``$defs`` has what they hold."""
-    answers: dict[str, Any] = {}
+    """JSON Schema (2020-12) of what any command prints; ``$defs`` has what it holds."""
     shared: dict[str, Any] = {}
-    for command, kind in ANSWERS.items():
-        schema = json_schema(kind, NAME, f"trialkit {command}")
-        shared |= schema.pop("$defs", {})
-        answers[command] = {key: value for key, value in schema.items() if key not in ("$schema", "$id")}
+
+    def defined(kind: type[Any]) -> dict[str, Any]:
+        schema = json_schema(kind, NAME, kind.__name__)
+        shared.update(schema.pop("$defs", {}))
+        shared[kind.__name__] = {key: value for key, value in schema.items() if key not in ("$schema", "$id", "title")}
+        return {"$ref": f"#/$defs/{kind.__name__}"}
+
+    def answered(kind: type[Any] | str) -> dict[str, Any]:
+        if isinstance(kind, type):
+            return defined(kind)
+        if kind == TEXT:
+            return {"type": "string"}
+        return {"type": "object", "description": "Table Schema."} if kind == TABLE else {"$ref": kind}
+
+    whole = defined(CommandAnswer)
+    whole["allOf"] = [
+        {
+            "if": {"properties": {"command": {"const": command}}},
+            "then": {"properties": {"answer": {"anyOf": [*map(answered, kinds), {"type": "null"}]}}},
+        }
+        for command, kinds in ANSWERS.items()
+    ]
     return {
         "$schema": DIALECT,
         "$id": f"{SCHEMA_HOME}/{NAME}.schema.json",
-        "title": "trialkit answers: each command's, by its name",
-        "type": "object",
-        "properties": answers,
+        "title": "trialkit: what any command prints with --json",
+        **whole,
         "$defs": dict(sorted(shared.items())),
     }
 

@@ -6,21 +6,21 @@ from pathlib import Path
 
 import click
 
-from trialkit.cli.failures import show_problems, speaks_plainly
+from trialkit.cli.conversation import Command
+from trialkit.cli.failures import problem_lines, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
-from trialkit.cli.shared_options import as_json, trial_folder
+from trialkit.cli.shared_options import trial_folder
 from trialkit.cli.speaking import answer, tell
 from trialkit.steps.trial_steps import check_folder, check_with_pages, stage_of
 
 NEXT = {"plan": "plan", "layout": "forms", "records": "analyse"}
 
 
-@click.command("check")
+@click.command("check", cls=Command)
 @trial_folder
-@as_json
 @click.option("--html", "as_html", is_flag=True, help="Write pages of what was found, for you and for gardens.")
 @speaks_plainly
-def command(folder: Path, as_json: bool, as_html: bool) -> int:
+def command(folder: Path, as_html: bool) -> int:
     """Find every problem in the trial folder DIR at once.
 
     Each problem names the file, the row as a spreadsheet shows it, and the column. It says what was found, what was
@@ -39,13 +39,11 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
     if as_html:
         stage, result, pages = check_with_pages(folder)
         for path in pages:
-            tell(f"Page: {path}", err=True)
+            tell(f"Page: {path}")
     else:
         stage = stage_of(folder)
         result = check_folder(folder, stage)
-    if not as_json:
-        show_problems(result.problems, err=False)
     found = CheckAnswer(result.ok, tuple(map(told_problem, result.problems)))
     after = f" Next: trialkit {NEXT[stage]} {folder}" if result.ok else ""
-    answer(found, f"{check_sentence(result, stage)}{after}", as_json=as_json)
+    answer(found, *problem_lines(result.problems), f"{check_sentence(result, stage)}{after}")
     return DONE if result.ok else DATA_ERROR

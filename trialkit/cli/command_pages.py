@@ -5,18 +5,21 @@ Run as a module with a folder it writes them there: ``python -m trialkit.cli.com
 
 import inspect
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import click
 
-from trialkit.cli.answer_schemas import ANSWERS
+from trialkit.cli.answer_schemas import ANSWERS, TABLE, TEXT
+from trialkit.cli.conversation import SHARED_OPTIONS
 from trialkit.cli.main import COMMANDS, GROUPS, group
 
 INDEX = "README.md"
-SCHEMA = "../../schemas/answers.schema.json"
-RESULTS, RECOMMENDED = "../../schemas/results.schema.json", "../../schemas/recommended.schema.json"
-SCHEMAS = {"analyse": RESULTS, "recommend": RECOMMENDED, "evidence pool": RECOMMENDED}
+SCHEMAS = "../../schemas"
+JSON = (
+    f"What `--json` prints is described by [answers.schema.json]({SCHEMAS}/answers.schema.json): what was done and "
+    "written, or why not, and under `answer` what was asked for."
+)
 STATUS = (
     "Exit status 0 means that all is done. 1 means that the data have errors. 2 means that the call was wrong. 3 means "
     "that a result could not be computed. 130 means that Ctrl-C stopped it."
@@ -65,6 +68,10 @@ def _index(listed: dict[tuple[str, ...], str]) -> Iterator[str]:
             for path in listed:
                 if listed[path] == name and len(path) > 1:
                     yield f"  - [`trialkit {' '.join(path)}`]({_file(path)})"
+    yield "\n## Options of every command"
+    yield "\nThey may stand before the name of the command, or after it."
+    yield from _options(SHARED_OPTIONS, click.Context(group, info_name="trialkit"))
+    yield f"\n{JSON}"
     yield f"\n{STATUS} {ERRORS}"
     yield "\nMade by `python -m trialkit.cli.command_pages reports/commands`."
 
@@ -81,23 +88,27 @@ def _page(path: tuple[str, ...], command: click.Command, above: click.Context) -
             yield f"\n{heading}:\n\n```sh\n{example}\n```"
         else:
             yield f"\n{text}"
-    records = [option.get_help_record(context) for option in command.params if isinstance(option, click.Option)]
-    if records:
-        yield "\n| option | |\n|---|---|"
-    for record in filter(None, records):
-        yield f"| `{_cell(record[0])}` | {_cell(record[1])} |"
-    if any(parameter.name == "as_json" for parameter in command.params):
-        yield f"\nThe answer of `--json`: {_answer(' '.join(path))}."
+    yield from _options([option for option in command.params if isinstance(option, click.Option)], context)
+    if " ".join(path) in ANSWERS:
+        yield f"\n[Options of every command]({INDEX}#options-of-every-command). {_answer(' '.join(path))}"
     yield f"\n{STATUS}"
 
 
+def _options(options: Sequence[click.Option], context: click.Context) -> Iterator[str]:
+    records = [record for option in options if (record := option.get_help_record(context))]
+    if records:
+        yield "\n| option | |\n|---|---|"
+    for names, text in records:
+        yield f"| `{_cell(names)}` | {_cell(text)} |"
+
+
 def _answer(name: str) -> str:
-    if name == "schema":
-        return "a [Table Schema](../../schemas/heads.json)"
-    if name in SCHEMAS:
-        return f"[{Path(SCHEMAS[name]).name}]({SCHEMAS[name]})"
-    found = " and ".join(f'"{key}"' for key in ANSWERS if key == name or key.startswith(f"{name} --"))
-    return f"[answers.schema.json]({SCHEMA}), under {found}"
+    told = {TEXT: "the text", TABLE: f"a [Table Schema]({SCHEMAS}/heads.json)"}
+    kinds = [
+        f"`{kind.__name__}`" if isinstance(kind, type) else told.get(kind, f"as [{kind}]({SCHEMAS}/{kind}) says")
+        for kind in ANSWERS[name]
+    ]
+    return f"With `--json`, its `answer` is {' or '.join(kinds)}."
 
 
 def _cell(text: str) -> str:

@@ -7,13 +7,14 @@ from pathlib import Path
 
 import click
 
+from trialkit.cli.conversation import Command
 from trialkit.cli.failures import CallFailure, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
-from trialkit.cli.shared_options import as_json, by_whom, trial_folder
-from trialkit.cli.speaking import answer
+from trialkit.cli.shared_options import by_whom, trial_folder
+from trialkit.cli.speaking import AnswerLine, answer
 
 
-@click.command("correct")
+@click.command("correct", cls=Command)
 @trial_folder
 @click.argument("bucket")
 @click.argument("words", metavar="[HEAD] COLUMN=VALUE...", nargs=-1, required=True)
@@ -22,11 +23,8 @@ from trialkit.cli.speaking import answer
 @click.option(
     "--on", "measured_on", metavar="DATE", help="Day of the reading, where a bucket has several in solution.csv."
 )
-@as_json
 @speaks_plainly
-def command(
-    folder: Path, bucket: str, words: tuple[str, ...], why: str, by: str, measured_on: str | None, as_json: bool
-) -> int:
+def command(folder: Path, bucket: str, words: tuple[str, ...], why: str, by: str, measured_on: str | None) -> int:
     """Put one record of the trial in DIR right, and keep what it said before.
 
     Who corrected it, when and why are kept, too. With HEAD, the row of that head in heads.csv is corrected. Without
@@ -45,8 +43,8 @@ def command(
 
     head, values = _row_and_values(words, measured_on)
     outcome = correct(folder, Wanted(bucket, head, measured_on, values), Reason(why, by, date.today()))
-    told = "\n".join(correct_lines(outcome, str(folder)))
-    answer(told_correct(outcome), told, as_json=as_json)
+    told = correct_lines(outcome, str(folder))
+    answer(told_correct(outcome), *(AnswerLine(text, is_asked=not outcome.ok) for text in told))
     return DONE if outcome.ok else DATA_ERROR
 
 

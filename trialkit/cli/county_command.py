@@ -7,14 +7,15 @@ from typing import get_args
 
 import click
 
+from trialkit.cli.conversation import Command
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.shared_options import as_json
-from trialkit.cli.speaking import answer
+from trialkit.cli.named_choice import NamedChoice
+from trialkit.cli.speaking import AnswerLine, answer
 from trialkit.domain.units import Measures
 from trialkit.languages import LANGUAGES
 
 
-@click.command("county")
+@click.command("county", cls=Command)
 @click.argument(
     "folder", metavar="[FOLDER]", default=".", type=click.Path(exists=True, file_okay=False, path_type=Path)
 )
@@ -23,11 +24,10 @@ from trialkit.languages import LANGUAGES
 @click.option("--contact", metavar="TEXT", help="Whom gardeners can ask, and how.")
 @click.option("--sowing", metavar="TEXT", help="When to sow here, in a sentence in the county's language.")
 @click.option("--logo", metavar="FILE.png", help="Logo, a PNG picture. It is copied into FOLDER.")
-@click.option("--language", type=click.Choice(LANGUAGES), help="Language of the handout.")
-@click.option("--measures", type=click.Choice(get_args(Measures)), help="Measures that new trials are told in.")
-@as_json
+@click.option("--language", type=NamedChoice(LANGUAGES), help="Language of the handout.")
+@click.option("--measures", type=NamedChoice(get_args(Measures)), help="Measures that new trials are told in.")
 @speaks_plainly
-def command(folder: Path, as_json: bool, **changes: str | None) -> None:
+def command(folder: Path, **changes: str | None) -> None:
     """Set the county that the handout names, or show what is set.
 
     It writes FOLDER/county.toml and, with --logo, FOLDER/county-logo.png. FOLDER is the current folder if you name
@@ -43,4 +43,4 @@ def command(folder: Path, as_json: bool, **changes: str | None) -> None:
 
     given = {key: value for key, value in changes.items() if value is not None}
     document, text = set_county(folder, given) if given else show_county(folder)
-    answer(document, text, as_json=as_json)
+    answer(document, AnswerLine(text, is_asked=not given))

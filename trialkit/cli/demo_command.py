@@ -6,12 +6,13 @@ from pathlib import Path
 
 import click
 
+from trialkit.cli.conversation import Command
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.speaking import tell
+from trialkit.cli.speaking import answer, tell
 from trialkit.steps.trial_steps import demo_steps
 
 
-@click.command("demo")
+@click.command("demo", cls=Command)
 @click.option(
     "--into",
     "folder",
@@ -29,10 +30,14 @@ def command(folder: Path) -> None:
 
     Example: trialkit demo --into autumn
     """
+    from trialkit.documents.answers import DemoAnswer, DemoStep
+    from trialkit.domain.progress import working_on
     from trialkit.protocol.starting import filled_at_once
 
     with filled_at_once(folder) as aside:
-        steps = demo_steps(aside)
+        steps, done = demo_steps(aside), []
         for number, step in enumerate(steps, 1):
-            tell(f"[{number}/{len(steps)}] {step.name} ...", err=True)
-            tell(step.run().replace(str(aside), str(folder)))
+            working_on(f"step {number} of {len(steps)}, {step.name}")
+            done.append(DemoStep(step.name, step.run().replace(str(aside), str(folder))))
+            tell(done[-1].sentences)
+    answer(DemoAnswer(tuple(done)))

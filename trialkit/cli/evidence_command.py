@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from functools import partial
 from pathlib import Path
 
 import click
 
+from trialkit.cli.conversation import Group
 from trialkit.cli.failures import DataFailure, speaks_plainly
-from trialkit.cli.shared_options import as_json, without_links
+from trialkit.cli.shared_options import without_links
 from trialkit.cli.speaking import answer, tell
 from trialkit.steps.evidence_steps import add_means, add_trial, listing, pool_ledger, withdraw_entry
 
@@ -21,7 +21,7 @@ ledger_folder = click.option(
 )
 
 
-@click.group("evidence")
+@click.group("evidence", cls=Group)
 def command() -> None:
     """Keep accepted trials in a ledger and pool them over seasons.
 
@@ -46,14 +46,15 @@ def add(trial: Path, ledger: Path) -> None:
 
     Example: trialkit evidence add autumn_dose --ledger ledger
     """
-    tell(add_trial(trial, ledger, partial(tell, err=True)) if trial.is_dir() else add_means(trial, ledger))
+    one, sentence = add_trial(trial, ledger) if trial.is_dir() else add_means(trial, ledger)
+    answer(one)
+    tell(sentence)
 
 
 @command.command("list", short_help="List the entries and verify their digests.")
 @ledger_folder
-@as_json
 @speaks_plainly
-def list_entries(ledger: Path, as_json: bool) -> None:
+def list_entries(ledger: Path) -> None:
     """List what the ledger holds, and compare every file with its digest.
 
     The exit status is 1 if anything was changed. Below the list are the versions of the defaults, each with the digest
@@ -63,16 +64,15 @@ def list_entries(ledger: Path, as_json: bool) -> None:
     Example: trialkit evidence list --ledger ledger
     """
     document, text = listing(ledger)
-    answer(document, text, as_json=as_json)
+    answer(document, text)
     if document.damaged:
         raise DataFailure("\n".join(document.damaged))
 
 
 @command.command("pool", short_help="Pool all trials that count.")
 @ledger_folder
-@as_json
 @speaks_plainly
-def pool(ledger: Path, as_json: bool) -> None:
+def pool(ledger: Path) -> None:
     """Pool all trials that count, and write LEDGER/pool.html.
 
     The page says what to grow, how sure that is, and what it rests on. One model takes in the buckets of all trials,
@@ -81,8 +81,9 @@ def pool(ledger: Path, as_json: bool) -> None:
 
     Example: trialkit evidence pool --ledger ledger
     """
-    document, text = pool_ledger(ledger)
-    answer(document, text, as_json=as_json)
+    document, asked, done = pool_ledger(ledger)
+    answer(document, asked)
+    tell(done)
 
 
 @command.command("withdraw", short_help="Withdraw an entry, with a reason.")
@@ -97,4 +98,6 @@ def withdraw(entry: str, why: str, ledger: Path) -> None:
 
     Example: trialkit evidence withdraw autumn-dose --why "the wrong nutrient was sold" --ledger ledger
     """
-    tell(withdraw_entry(ledger, entry, why))
+    one, sentence = withdraw_entry(ledger, entry, why)
+    answer(one)
+    tell(sentence)

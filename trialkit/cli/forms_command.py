@@ -6,17 +6,17 @@ from pathlib import Path
 
 import click
 
+from trialkit.cli.conversation import Command
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.shared_options import as_json, trial_folder
+from trialkit.cli.shared_options import trial_folder
 from trialkit.cli.speaking import answer, tell
 from trialkit.steps.forms_steps import write_forms
 
 
-@click.command("forms")
+@click.command("forms", cls=Command)
 @trial_folder
-@as_json
 @speaks_plainly
-def command(folder: Path, as_json: bool) -> None:
+def command(folder: Path) -> None:
     """Write what the gardens of the trial in DIR need, into DIR/forms.
 
     Each garden gets three files. pack-SITE.html is to print: cautions, calendar, map, care, bucket cards and record
@@ -28,7 +28,6 @@ def command(folder: Path, as_json: bool) -> None:
     """
     from trialkit.documents.answers import FormsAnswer
 
-    written = write_forms(folder, lambda what: tell(f"Writing {what} ...", err=True))
-    forms = FormsAnswer(tuple(map(str, written.files)), tuple(map(str, written.left_over)))
-    after = f"Next, when records come back: trialkit merge {folder} FILE..."
-    answer(forms, "\n".join([*written.sentences, after]), as_json=as_json)
+    written = write_forms(folder)
+    answer(FormsAnswer(tuple(path.relative_to(folder).as_posix() for path in written.left_over)))
+    tell("\n".join([*written.sentences, f"Next, when records come back: trialkit merge {folder} FILE..."]))

@@ -6,13 +6,14 @@ from pathlib import Path
 
 import click
 
+from trialkit.cli.conversation import Command
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.shared_options import trial_folder
-from trialkit.cli.speaking import tell
+from trialkit.cli.speaking import answer, tell
 from trialkit.steps.trial_steps import lay_out
 
 
-@click.command("layout")
+@click.command("layout", cls=Command)
 @trial_folder
 @speaks_plainly
 def command(folder: Path) -> None:
@@ -26,4 +27,6 @@ def command(folder: Path) -> None:
 
     Example: trialkit layout autumn_dose
     """
-    tell(f"{lay_out(folder)}\nNext: trialkit forms {folder}")
+    drawn, sentences = lay_out(folder)
+    answer(drawn)
+    tell(f"{sentences}\nNext: trialkit forms {folder}")

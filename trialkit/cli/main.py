@@ -6,23 +6,30 @@ import gc
 import os
 import signal
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from importlib import import_module
 from threading import current_thread, main_thread
 from types import FrameType
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, Any
 
 import click
 from click.shell_completion import CompletionItem
 
 from trialkit._startup import begin_lightly
 from trialkit._version import __version__
+from trialkit.cli.conversation import Conversation, Group, name_of
+from trialkit.domain.written import noted_files
+
+if TYPE_CHECKING:
+    from trialkit.documents.answers import FailureKind
+    from trialkit.documents.problems import Problem
 
 # Command -> (group in the help, one line of help). The line stands here so that --help imports nothing heavy.
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("Start", "Do the whole job on a bundled, invented example."),
     "desk": ("Start", "Do the whole job in your browser."),
+    "help": ("Start", "Show what a command does, as its --help does."),
     "new": ("Plan", "Start a trial folder."),
     "plan": ("Plan", "Work out what the trial is worth, what it needs, and when."),
     "layout": ("Plan", "Draw which bucket gets which treatment."),
@@ -48,6 +55,8 @@ BY_SIGNAL, NOBODY_READS = 128, 141
 STOPS = ("SIGINT", "SIGTERM", "SIGHUP")
 
 DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3
+KINDS: dict[int, FailureKind] = {DATA_ERROR: "data", WRONG_CALL: "call", NOT_COMPUTED: "not computed"}
+STOPPED = "Stopped. No file is left half-written."
 OUT_OF_MEMORY = (
     "there is not enough memory for this. Close other programs, or allow this one a gigabyte (ulimit -v). Then run the "
     "same command again."
@@ -55,7 +64,7 @@ OUT_OF_MEMORY = (
 LOADER_OUT_OF_MEMORY = ("failed to map segment", "cannot allocate memory", "Cannot allocate memory")
 
 
-class LazyGroup(click.Group):
+class LazyGroup(Group):
     """A group that imports a command's module only when the command is run."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
@@ -63,13 +72,21 @@ class LazyGroup(click.Group):
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
-        """Import a command by its name or alias."""
-        name = ALIASES.get(cmd_name, cmd_name)
-        if name not in COMMANDS:
+        """Import a command by its name."""
+        if cmd_name not in COMMANDS:
             return None
-        command = import_module(f"trialkit.cli.{name}_command").command
+        command = import_module(f"trialkit.cli.{cmd_name}_command").command
         assert isinstance(command, click.Command)
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command of a call, by its name or alias, or name those that are spelled like it."""
+        try:
+            return super().resolve_command(ctx, [ALIASES.get(args[0], args[0]), *args[1:]])
+        except click.NoSuchCommand as error:  # it knows of no command that is imported late
+            raise click.NoSuchCommand(error.command_name, possibilities=COMMANDS, ctx=ctx) from None
 
     def make_context(self, *args: Any, **kwargs: Any) -> click.Context:
         """Take the command line apart, which may print help."""
@@ -95,8 +112,7 @@ class LazyGroup(click.Group):
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, prog_name="trialkit")
-@click.pass_context
-def group(ctx: click.Context) -> None:
+def group() -> None:
     """Plan, run and analyse lettuce trials in the buckets of real gardens.
 
     Begin with: trialkit demo
@@ -105,34 +121,63 @@ def group(ctx: click.Context) -> None:
     could not be read or written. 3 means that a result could not be computed. 130 means that you stopped it by Ctrl-C,
     143 that the system did, and 141 that nobody read on what it printed.
     """
-    if os.environ.get("NO_COLOR"):
-        ctx.color = False
 
 
 def main(arguments: list[str] | None = None) -> Any:
     """Run the command line; the entry point of the ``trialkit`` program."""
     begin_lightly()
     stopped = _watch_for_stops()
+    words = sys.argv[1:] if arguments is None else arguments
+    words = sys.argv[1:] if arguments is None else arguments
+    with noted_files() as files:
+        talk = Conversation(words, files)
+        try:
+            status = group.main(words, prog_name="trialkit", standalone_mode=False, obj=talk)
+            status = status if isinstance(status, int) else DONE
+            if talk.has_begun:  # else help or version was asked for
+                status = _end(talk, status, KINDS.get(status), *(talk.asked if status else ()))
+        except click.ClickException as error:
+            with suppress(click.exceptions.Exit), _quiet_if_unread():
+                error.show()
+            if isinstance(error, click.UsageError):
+                talk.command = talk.command or name_of(error.ctx)
+            status, said = error.exit_code, error.format_message().split("\n")
+            status = _end(talk, status, KINDS[status], *said, problems=getattr(error, "problems", ()))
+        except click.Abort:
+            status = _stop(talk, stopped)
+        except Exception as error:
+            # A compiled library may swallow the interrupt and fail on what it left undone: that is no bug of ours.
+            if stopped:
+                status = _stop(talk, stopped)
+            elif _is_out_of_memory(error):
+                click.echo(f"Error: {OUT_OF_MEMORY}", err=True)
+                status = _end(talk, NOT_COMPUTED, "not computed", OUT_OF_MEMORY)
+            else:
+                _end(talk, DATA_ERROR, "fault", f"{type(error).__name__}: {error}")
+                raise
+        finally:
+            # An interpreter that ends looks through all that there is for cycles, some times over, for half a second.
+            gc.freeze()
+    sys.exit(status)
+
+
+def _end(
+    talk: Conversation, status: int, kind: FailureKind | None, *messages: str, problems: Sequence[Problem] = ()
+) -> int:
+    """Print the document of a call, where one is asked for; return the exit status."""
+    if not talk.wants_json:
+        return status
+    from trialkit.cli.speaking import print_answer
+    from trialkit.documents.answers import Failure
+    from trialkit.words.problem_words import told_problem
+
+    failure = None if kind is None else Failure(kind, messages, tuple(map(told_problem, problems)))
     try:
-        status = group.main(arguments, prog_name="trialkit", standalone_mode=False)
-    except click.ClickException as error:
-        with suppress(click.exceptions.Exit), _quiet_if_unread():
-            error.show()
-        sys.exit(error.exit_code)
-    except click.Abort:
-        _stop(stopped)
-    except Exception as error:
-        # A compiled library may swallow the interrupt and fail on what it left undone: that is no bug of ours.
-        if stopped:
-            _stop(stopped)
-        if not _is_out_of_memory(error):
-            raise
-        click.echo(f"Error: {OUT_OF_MEMORY}", err=True)
-        sys.exit(NOT_COMPUTED)
-    finally:
-        # An interpreter that ends looks through all that there is for cycles, some times over, for half a second.
-        gc.freeze()
-    sys.exit(status if isinstance(status, int) else DONE)
+        with _quiet_if_unread():
+            print_answer(talk, status, failure)
+    except click.exceptions.Exit as unread:
+        return unread.exit_code
+    return status
 
 
 def _watch_for_stops() -> list[int]:
@@ -161,10 +206,10 @@ def _is_out_of_memory(error: BaseException | None) -> bool:
     return False
 
 
-def _stop(stopped: list[int]) -> NoReturn:
+def _stop(talk: Conversation, stopped: Sequence[int]) -> int:
     with suppress(OSError):  # the terminal may be gone
-        click.echo("Stopped. No file is left half-written.", err=True)
-    sys.exit(BY_SIGNAL + (stopped[0] if stopped else signal.SIGINT))
+        click.echo(STOPPED, err=True)
+    return _end(talk, BY_SIGNAL + (stopped[0] if stopped else signal.SIGINT), "stopped", STOPPED)
 
 
 @contextmanager

@@ -2,34 +2,45 @@
 
 from __future__ import annotations
 
+import sys
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from trialkit.cli.conversation import Command
 from trialkit.cli.failures import CallFailure, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
-from trialkit.cli.shared_options import as_json, by_whom, trial_folder
-from trialkit.cli.speaking import answer
+from trialkit.cli.named_choice import NamedChoice
+from trialkit.cli.shared_options import by_whom, trial_folder
+from trialkit.cli.speaking import AnswerLine, answer
 
-COLOURS = {"repaired": "green", "question": "yellow", "refused": "red"}
+if TYPE_CHECKING:
+    from trialkit.documents.returns import Verdict
+    from trialkit.words.merge_words import MergeLine
+
+DASH = Path("-")
+COLORS: dict[Verdict, str] = {"repaired": "green", "question": "yellow", "refused": "red"}
 
 
-@click.command("merge")
+@click.command("merge", cls=Command)
 @trial_folder
-@click.argument("files", metavar="[FILE]...", nargs=-1, type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.argument(
+    "files",
+    metavar="[FILE|-]...",
+    nargs=-1,
+    type=click.Path(exists=True, dir_okay=False, allow_dash=True, path_type=Path),
+)
 @click.option(
     "--dates",
-    type=click.Choice(["day-first", "month-first", "year-first"]),
+    type=NamedChoice(["day-first", "month-first", "year-first"]),
     help="What comes first in dates such as 03/04/26.",
 )
-@click.option("--decimals", type=click.Choice(["comma", "point"]), help="Decimal separator in numbers such as 1,152.")
+@click.option("--decimals", type=NamedChoice(["comma", "point"]), help="Decimal separator in numbers such as 1,152.")
+@click.option("--serials", type=NamedChoice(["1900", "1904"]), help="The year from which day counts such as 46254 run.")
 @click.option(
-    "--serials", type=click.Choice(["1900", "1904"]), help="The year from which day counts such as 46254 run."
-)
-@click.option(
-    "--weights", type=click.Choice(["g", "kg", "oz"]), help="Unit of the weights, where they do not look like grams."
+    "--weights", type=NamedChoice(["g", "kg", "oz"]), help="Unit of the weights, where they do not look like grams."
 )
 @click.option(
     "--accept", metavar="RULE", multiple=True, help="Take what the questions of this rule propose. May be repeated."
@@ -57,7 +68,6 @@ COLOURS = {"repaired": "green", "question": "yellow", "refused": "red"}
     "--why", metavar="TEXT", help="Take values of FILE that differ from the record as corrections, for this reason."
 )
 @by_whom
-@as_json
 @speaks_plainly
 def command(
     folder: Path,
@@ -72,7 +82,6 @@ def command(
     answers_file: Path | None,
     why: str | None,
     by: str,
-    as_json: bool,
 ) -> int:
     """Merge returned files into the record of the trial in DIR.
 
@@ -84,7 +93,8 @@ def command(
     A file is merged as a whole or not at all, and nothing in the record is overwritten. With --why, the cells filled in
     in one FILE are corrections, as with trialkit correct. A form of another trial or another layout is refused. So is a
     row whose label code is of another trial, or whose column trial or layout_version says so. Originals are kept in
-    DIR/returned. Without FILE, the command finishes a merge that was interrupted, and lists open conflicts.
+    DIR/returned. With - in place of a FILE, standard input is read as one. Questions about it are answered by the same
+    call with the same input. Without FILE, the command finishes a merge that was interrupted, and lists open conflicts.
 
     The exit status is 1 if a file was not merged or a conflict is open.
 
@@ -101,14 +111,26 @@ def command(
     told |= {"accept": accept, "headings": _pairs("--heading", heading), "choose": _pairs("--choose", choose)}
     answered = given(told, "options").or_else(read_answers(answers_file) if answers_file else Given())
     reason = None if why is None else Reason(why, by, date.today())
-    outcome = merge_files(folder, files, answered, reason=reason)
-    if as_json:
-        answer(told_merge(outcome), "", as_json=True)
-    else:
-        for line in merge_lines(outcome, str(folder)):
-            label = f"{click.style(line.verdict, fg=COLOURS[line.verdict], bold=True)}: " if line.verdict else ""
-            click.echo(f"{label}{line.text}")
+    outcome = merge_files(folder, _read_if_dash(files), answered, reason=reason)
+    lines = merge_lines(outcome, str(folder))
+    answer(told_merge(outcome), *(_line(one, is_asked=not outcome.ok) for one in lines))
     return DONE if outcome.ok else DATA_ERROR
+
+
+def _line(line: MergeLine, *, is_asked: bool) -> AnswerLine:
+    """Colour a line by its verdict; what was repaired, and merged without a question, is told beside the answer."""
+    if line.verdict is None:
+        return AnswerLine(line.text, is_asked=is_asked)
+    return AnswerLine(line.text, line.verdict, COLORS[line.verdict], is_asked and line.verdict != "repaired")
+
+
+def _read_if_dash(files: tuple[Path, ...]) -> list[Path | bytes]:
+    """Read standard input where it is asked for, before the trial's folder is held for it."""
+    from trialkit.domain.reading_budget import RETURNED
+
+    if files.count(DASH) > 1:
+        raise CallFailure("- is given twice, and standard input can be read once only.")
+    return [sys.stdin.buffer.read(RETURNED.file_bytes + 1) if one == DASH else one for one in files]
 
 
 def _pairs(option: str, pairs: tuple[str, ...]) -> dict[str, str]:

@@ -6,15 +6,15 @@ from pathlib import Path
 
 import click
 
+from trialkit.cli.conversation import Command
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.number_range import NumberRange
-from trialkit.cli.shared_options import as_json
 from trialkit.cli.speaking import answer
 from trialkit.domain.ph_window import WINDOW_PH
 from trialkit.steps.mix_steps import Asked, mix_answer, table_answer
 
 
-@click.command("mix")
+@click.command("mix", cls=Command)
 @click.option("--volume", help='Water in the bucket, such as "4.2 gal". If not given, as in the trial, or 16 L.')
 @click.option("--alkalinity", type=NumberRange(0, 500), help="Alkalinity of the water, mg/L as calcium carbonate.")
 @click.option(
@@ -97,9 +97,8 @@ from trialkit.steps.mix_steps import Asked, mix_answer, table_answer
     help="Teaspoons of acid, in place of a pH to reach: it tells what they do.",
 )
 @click.option("--table", "as_table", is_flag=True, help="Tell the acid for each class of alkalinity.")
-@as_json
 @speaks_plainly
-def command(as_json: bool, as_table: bool, **asked: object) -> None:
+def command(as_table: bool, **asked: object) -> None:
     """Work out the spoons of nutrient and acid for a bucket of your water.
 
     It also tells the pH and the strength that they give. Spoons are level US teaspoons, rounded to quarters; pH and
@@ -114,7 +113,7 @@ def command(as_json: bool, as_table: bool, **asked: object) -> None:
     question = Asked(**asked)  # type: ignore[arg-type]
     if as_table:
         table = table_answer(question)
-        answer(table, "\n".join(table_lines(table)), as_json=as_json)
+        answer(table, *table_lines(table))
     else:
         mix = mix_answer(question)
-        answer(mix, "\n".join(mix_lines(mix)), as_json=as_json)
+        answer(mix, *mix_lines(mix))

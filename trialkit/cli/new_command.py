@@ -11,11 +11,12 @@ from typing import Any
 import click
 from click.core import ParameterSource
 
+from trialkit.cli.conversation import Command
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.shared_options import without_links
-from trialkit.cli.speaking import progress_told, tell
+from trialkit.cli.speaking import answer, tell
 from trialkit.steps.following_steps import start_following
-from trialkit.steps.trial_steps import copy_bundled
+from trialkit.steps.trial_steps import copy_bundled, started
 from trialkit.words.phrases import count
 
 
@@ -36,7 +37,7 @@ class _Dose(click.ParamType[float]):
 DOSE = _Dose()
 
 
-@click.command("new")
+@click.command("new", cls=Command)
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
 @click.option("--example", metavar="NAME", help="Copy a bundled trial with its records, such as autumn_dose.")
 @click.option("--question", help="What should the trial find out?")
@@ -82,9 +83,11 @@ def command(ctx: click.Context, /, folder: Path, example: str | None, source: Pa
     """
     if source is not None:
         _refuse_others(ctx)
-        tell(start_following(folder, source, answers["seed"], progress_told()))
+        sentences = start_following(folder, source, answers["seed"])
     else:
-        tell(copy_bundled(folder, example) if example else _start_trial(folder, answers))
+        sentences = copy_bundled(folder, example) if example else _start_trial(folder, answers)
+    answer(started(folder))
+    tell(sentences)
 
 
 def _refuse_others(ctx: click.Context) -> None:

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from functools import partial
 from pathlib import Path
 
 import click
 
+from trialkit.cli.conversation import Command
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.shared_options import as_json, trial_folder, without_links
-from trialkit.cli.speaking import answer, progress_told, tell
+from trialkit.cli.shared_options import trial_folder, without_links
+from trialkit.cli.speaking import answer, notice, tell
 from trialkit.steps.plan_steps import PAGE_FILE, plan_folder
 
 
-@click.command("plan")
+@click.command("plan", cls=Command)
 @trial_folder
 @click.option(
     "--ledger",
@@ -35,7 +35,6 @@ from trialkit.steps.plan_steps import PAGE_FILE, plan_folder
     help="Trials to simulate for the power, where no exact formula is known. If not given, a formula comes near.",
 )
 @click.option("--scheduler", metavar="ADDRESS", help="Simulate on this Dask scheduler, such as tcp://office:8786.")
-@as_json
 @speaks_plainly
 def command(
     folder: Path,
@@ -43,7 +42,6 @@ def command(
     earlier: Path | None,
     simulations: int | None,
     scheduler: str | None,
-    as_json: bool,
 ) -> None:
     """Plan the trial in DIR: what it is worth, what it needs and when things are due.
 
@@ -59,12 +57,10 @@ def command(
         scheduler=scheduler,
         earlier=earlier,
         ledger=ledger,
-        told=partial(tell, err=True),
-        progress=progress_told(),
+        told=notice,
     )
 
-    from trialkit.documents.document import as_data
     from trialkit.words.plan_words import summary
 
-    after = f"Plan: {folder / 'results' / PAGE_FILE}", f"Next: trialkit layout {folder}"
-    answer(as_data(plan), "\n".join([*summary(plan), *after]), as_json=as_json)
+    answer(plan, *summary(plan))
+    tell(f"Plan: {folder / 'results' / PAGE_FILE}\nNext: trialkit layout {folder}")

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import re
 import secrets
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import click
 
+from trialkit.cli.conversation import conversation
+from trialkit.cli.failures import CallFailure
 from trialkit.domain.quoting import quoted
 from trialkit.protocol.starting import LARGEST_SEED, NewTrial
+from trialkit.tables.nearest import meant
 from trialkit.tables.table_schema import load_schema
 from trialkit.words.factor_words import LEVELS_QUESTIONS
+from trialkit.words.phrases import listed
 
 SPOON_WORDS = re.compile(r"\s*(tsp|teaspoons?)\.?$", re.IGNORECASE)
 
@@ -46,8 +50,11 @@ class Options:
 def ask(options: Options) -> NewTrial:
     """Complete the options by asking, in the order in which an adviser thinks of them.
 
-    What does not fit is asked again, unless it came as an option: then the call is wrong.
+    What does not fit is asked again, unless it came as an option: then the call is wrong. So it is where nobody can be
+    asked and options are missing.
     """
+    if not conversation().may_ask:
+        _refuse_what_is_open(options)
     question = options.question or _asked("What should the trial find out?")
     levels = _levels(options)
     cultivars, doses, acidifiers = levels
@@ -64,6 +71,36 @@ def ask(options: Options) -> NewTrial:
         blocks=options.blocks,
         nutrient=nutrient,
     )
+
+
+def _refuse_what_is_open(options: Options) -> None:
+    """Refuse options that do not fit, then say which are missing."""
+    levels = _levels(options) if any((options.cultivars, options.doses, options.acidifiers)) else None
+    if options.sites:
+        _sites(options.sites)
+    if levels and options.current:
+        _practice(levels, options.current)
+    if missing := tuple(_missing(options)):
+        raise CallFailure(
+            f"Nobody can be asked here, so give these options, too: {listed(missing)}. "
+            "To be asked, run the command in a terminal, without --no-input and --json."
+        )
+
+
+def _missing(options: Options) -> Iterator[str]:
+    """Name the options that would have to be asked for."""
+    levels = Levels(options.cultivars, options.doses, options.acidifiers)
+    if not options.question:
+        yield "--question"
+    if not any(levels):
+        yield "two or more of --cultivar, --dose or --acidifier"
+    if options.doses and not options.nutrient:
+        yield "--nutrient"
+    if not options.sites:
+        yield "--site"
+    if not options.current:
+        varied = [name for name, levels in _each_once(levels)._asdict().items() if len(levels) > 1]
+        yield f"--current for {listed(varied)}" if varied else "--current"
 
 
 def _levels(options: Options) -> Levels:
@@ -131,7 +168,10 @@ def _practice(levels: Levels, given: Sequence[str]) -> dict[str, str | float]:
         else:
             found = next((text for text in left if text.casefold() in by_name), None)
             if found is None:
-                raise click.UsageError(f"--current names no {name} of the trial. Choose one of: {', '.join(names)}.")
+                hint = "".join(dict.fromkeys(meant(text, names) for text in left))
+                raise click.UsageError(
+                    f"--current names no {name} of the trial. Choose one of: {', '.join(names)}.{hint}"
+                )
             left.remove(found)
             choice = by_name[found.casefold()]
         practice[name] = names[choice]

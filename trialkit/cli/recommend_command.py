@@ -6,25 +6,25 @@ from pathlib import Path
 
 import click
 
+from trialkit.cli.conversation import Command
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.shared_options import as_json
-from trialkit.cli.speaking import answer
+from trialkit.cli.named_choice import NamedChoice
+from trialkit.cli.speaking import answer, tell
 from trialkit.languages import LANGUAGES
 from trialkit.steps.evidence_steps import recommend_from
 
 
-@click.command("recommend")
+@click.command("recommend", cls=Command)
 @click.argument("ledger", metavar="LEDGER", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option(
     "--language",
     "languages",
-    type=click.Choice(LANGUAGES),
+    type=NamedChoice(LANGUAGES),
     multiple=True,
     help="Language of the pages for gardeners; several times for several. The county's if not given.",
 )
-@as_json
 @speaks_plainly
-def command(ledger: Path, languages: tuple[str, ...], as_json: bool) -> None:
+def command(ledger: Path, languages: tuple[str, ...]) -> None:
     """Work out the recommended defaults from all trials in LEDGER, and write the handout for gardeners.
 
     It writes into LEDGER. handout.html is the handout, and care.html tells how to set up a bucket and look after it.
@@ -38,5 +38,6 @@ def command(ledger: Path, languages: tuple[str, ...], as_json: bool) -> None:
 
     Example: trialkit recommend ledger --language en --language es
     """
-    document, text = recommend_from(ledger, languages)
-    answer(document, text, as_json=as_json)
+    document, asked, done = recommend_from(ledger, languages)
+    answer(document, asked)
+    tell(done)

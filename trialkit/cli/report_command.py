@@ -6,25 +6,26 @@ from pathlib import Path
 
 import click
 
+from trialkit.cli.conversation import Command
 from trialkit.cli.failures import CallFailure, DataFailure, speaks_plainly
-from trialkit.cli.shared_options import as_json, trial_folder
+from trialkit.cli.named_choice import NamedChoice
+from trialkit.cli.shared_options import trial_folder
 from trialkit.cli.speaking import answer, tell
 from trialkit.steps.trial_steps import differences, second_engine, write_report
 from trialkit.words.phrases import count
 
 
-@click.command("report")
+@click.command("report", cls=Command)
 @trial_folder
 @click.option("--verify", is_flag=True, help="Write nothing. Analyse again and name what differs.")
 @click.option(
     "--with",
     "engine",
-    type=click.Choice(["statsmodels"]),
+    type=NamedChoice(["statsmodels"]),
     help="With --verify: fit the weights by this library too, and compare.",
 )
-@as_json
 @speaks_plainly
-def command(folder: Path, verify: bool, engine: str | None, as_json: bool) -> None:
+def command(folder: Path, verify: bool, engine: str | None) -> None:
     """Write results/report.html for the trial in DIR, as one page that needs no network.
 
     Run trialkit analyse first. With --verify, the records are analysed again and compared with the results and the
@@ -33,10 +34,6 @@ def command(folder: Path, verify: bool, engine: str | None, as_json: bool) -> No
     Example: trialkit report autumn_dose --verify --with statsmodels
     """
     if not verify:
-        if as_json:
-            raise CallFailure(
-                "Give --json together with --verify only. The report is a page, and its numbers are in results.json."
-            )
         if engine:
             raise CallFailure("Give --with together with --verify: it compares and writes nothing.")
         tell(write_report(folder))
@@ -49,8 +46,7 @@ def command(folder: Path, verify: bool, engine: str | None, as_json: bool) -> No
     apart = sum(not figure.agrees for one in compared for figure in one.figures)
     lines = [] if changed else ["The results and the report are what the records give."]
     lines += map(second_engine_words, compared)
-    if as_json or lines:
-        answer(VerifyAnswer(not changed and not apart, tuple(changed), compared), "\n".join(lines), as_json=as_json)
+    answer(VerifyAnswer(not changed and not apart, tuple(changed), compared), *lines)
     if apart:
         changed.append(f"{count(apart, 'figure')} of {engine} differ beyond the bound")
     if changed:

@@ -26,7 +26,6 @@ trial_folder = click.argument(
     type=click.Path(exists=True, file_okay=False, path_type=Path),
     callback=without_links,
 )
-as_json = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, for programs.")
 by_whom = click.option(
     "--by", metavar="WHO", default="adviser", show_default=True, help="Who corrects: a role, not a name."
 )

@@ -7,12 +7,14 @@ from pathlib import Path
 
 import click
 
+from trialkit.cli.conversation import Command
 from trialkit.cli.failures import CallFailure, speaks_plainly
-from trialkit.cli.shared_options import as_json, trial_folder
-from trialkit.cli.speaking import answer
+from trialkit.cli.shared_options import trial_folder
+from trialkit.cli.speaking import answer, tell
+from trialkit.languages import LANGUAGES
 
 
-@click.command("site")
+@click.command("site", cls=Command)
 @trial_folder
 @click.argument("name")
 @click.option("--add", is_flag=True, help="The garden joins. Its lots are drawn; those of the others stay as they are.")
@@ -22,9 +24,13 @@ from trialkit.cli.speaking import answer
     type=click.IntRange(1, 50),
     help="Blocks of a garden that joins. If not given, as many as the others have.",
 )
+@click.option(
+    "--language",
+    type=click.Choice(LANGUAGES),
+    help="Language of what its volunteers get, for sites.csv. If not given, that of the trial.",
+)
 @click.option("--why", metavar="TEXT", required=True, help="The reason, for whoever asks later.")
 @click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Day of the change. If not given, today.")
-@as_json
 @speaks_plainly
 def command(
     folder: Path,
@@ -32,9 +38,9 @@ def command(
     add: bool,
     withdraw: bool,
     blocks: int | None,
+    language: str | None,
     why: str,
     on: datetime | None,
-    as_json: bool,
 ) -> None:
     """Let the garden NAME join the trial in DIR, or withdraw from it.
 
@@ -45,6 +51,8 @@ def command(
 
     Example: trialkit site autumn_dose MILL --add --why "a teacher asked to join"
 
+    Example: trialkit site autumn_dose MILL --add --language es --why "a teacher asked to join"
+
     Example: trialkit site autumn_dose FERN --withdraw --why "moved away"
     """
     from trialkit.returns.amending import add_garden, withdraw_garden
@@ -54,9 +62,12 @@ def command(
         raise CallFailure("Say what the garden does: give either --add or --withdraw.")
     if withdraw and blocks:
         raise CallFailure("--blocks is for a garden that joins: leave it out.")
+    if withdraw and language:
+        raise CallFailure("--language is for a garden that joins: leave it out.")
     day = on.date() if on else date.today()
     if add:
-        made = add_garden(folder, name, blocks=blocks, why=why, on=day)
+        made = add_garden(folder, name, blocks=blocks, language=language, why=why, on=day)
     else:
         made = withdraw_garden(folder, name, why=why, on=day)
-    answer(made, "\n".join(site_lines(made, str(folder))), as_json=as_json)
+    answer(made)
+    tell("\n".join(site_lines(made, str(folder))))

@@ -1,13 +1,14 @@
 """What commands answer with ``--json``, as values: filled in once, printed for programs and put into words for people.
 
-``merge`` answers with `trialkit.documents.returns.ToldMerge`, ``plan`` with its document.
+`CommandAnswer` is what each prints. In it, ``merge`` answers with `trialkit.documents.returns.ToldMerge`, ``plan`` with
+its document.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from trialkit.documents.document import Closed
 from trialkit.documents.problems import ToldProblem
@@ -15,6 +16,80 @@ from trialkit.solution.acid_steps import AcidStep
 from trialkit.solution.mixing import ClassRow, MixNote
 from trialkit.solution.nutrients import Conductivity
 from trialkit.solution.tap_alkalinity import AlkalinityEstimate
+
+FailureKind = Literal["data", "call", "not computed", "stopped", "fault"]
+
+
+@dataclass(frozen=True)
+class Failure(Closed):
+    """Why a command did not do, or not find, all that it was asked for."""
+
+    kind: Annotated[
+        FailureKind,
+        "Errors in the data; a wrong call, or a file that cannot be read or written; a result that cannot be computed; "
+        "a stop. Last, a fault of trialkit.",
+    ]
+    messages: Annotated[tuple[str, ...], "What is said of it, a line each."]
+    problems: Annotated[
+        tuple[ToldProblem, ...], "In the data, where they stopped it; those that were asked for stand in the answer."
+    ]
+
+
+@dataclass(frozen=True)
+class CommandAnswer(Closed):
+    """The one document that any command prints with ``--json``, whether it failed or not."""
+
+    schema: Annotated[Literal["trialkit-answer-1"], "Name and version of this form."]
+    command: Annotated[str, "Which it was, such as ``evidence add``; empty where the call names none."]
+    exit_status: Annotated[int, "Zero where all is done."]
+    failure: Annotated[Failure | None, "None where all is done."]
+    folder: Annotated[str | None, "Trial, ledger or folder that it worked on, as the call names it."]
+    written: Annotated[
+        tuple[str, ...], "Files that were written, in alphabetical order, by their paths from that folder."
+    ]
+    taken_away: Annotated[tuple[str, ...], "Files that were taken away, likewise."]
+    done: Annotated[tuple[str, ...], "What was done and what comes next, a sentence or more each."]
+    answer: Annotated[Any, "What was asked for, by command; None where files are all, or there is none."] = None
+
+
+@dataclass(frozen=True)
+class NewAnswer(Closed):
+    """`trialkit new`: the trial that was started."""
+
+    id: Annotated[str, "Identity of the trial."]
+    question: Annotated[str, "What it is to find out."]
+    treatments: Annotated[int, "How many are compared."]
+    gardens: Annotated[int, "How many take part."]
+    blocks: Annotated[int, "In each garden."]
+    seed: Annotated[int, "Number that decides every random draw."]
+
+
+@dataclass(frozen=True)
+class LayoutAnswer(Closed):
+    """`trialkit layout`: what was drawn."""
+
+    buckets: Annotated[int, "In all gardens together."]
+    gardens: Annotated[int, "How many."]
+    kind: Annotated[str, "Kind of layout, as trial.toml names it."]
+    seed: Annotated[int, "Number that decided it."]
+    replaced: Annotated[bool, "Whether another layout stood there, whose labels are to be thrown away."]
+    labels_also_in: Annotated[tuple[str, ...], "Trials in folders beside this one that have some of these labels too."]
+    warnings: Annotated[tuple[ToldProblem, ...], "What is doubtful about it."]
+
+
+@dataclass(frozen=True)
+class DemoStep(Closed):
+    """One step of `trialkit demo`."""
+
+    name: Annotated[str, "What it does."]
+    sentences: Annotated[str, "What came of it."]
+
+
+@dataclass(frozen=True)
+class DemoAnswer(Closed):
+    """`trialkit demo`: each step, and what came of it."""
+
+    steps: Annotated[tuple[DemoStep, ...], "In order."]
 
 
 @dataclass(frozen=True)
@@ -42,10 +117,9 @@ class SiteAnswer(Closed):
 
 @dataclass(frozen=True)
 class FormsAnswer(Closed):
-    """`trialkit forms`: files written, and those left over."""
+    """`trialkit forms`: what is not to be sent out."""
 
-    files: Annotated[tuple[str, ...], "Paths of what was written."]
-    left_over: Annotated[tuple[str, ...], "Paths of forms of gardens that withdrew or are not in the layout."]
+    left_over: Annotated[tuple[str, ...], "Forms in the folder of gardens that withdrew or are not in the layout."]
 
 
 @dataclass(frozen=True)
@@ -159,14 +233,14 @@ class Gap(Closed):
 
     standard: Annotated[Standard, "That asks for it."]
     what: Annotated[str, "What is missing, by the standard's own name."]
-    key: Annotated[str, "Where it is told: a key of trial.toml, or a column."]
+    key: Annotated[str, "Where it is told: a file, and its key or column."]
 
 
 @dataclass(frozen=True)
 class PackAnswer(Closed):
     """`trialkit pack`: what was written."""
 
-    file: Annotated[str, "Path of the zip."]
+    file: Annotated[str, "Path of the zip, as the call or its folder names it."]
     bytes: Annotated[int, "Its size."]
     licence: Annotated[str, "Of the data, by its SPDX name."]
     has_results: Annotated[bool, "Whether results of the trial as it stands are in."]

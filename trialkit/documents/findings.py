@@ -493,11 +493,17 @@ class FactorLosses:
     column: Annotated[str, "Of the factor."]
     levels: Annotated[tuple[FactorShare, ...], "Those that have records."]
     chi_square: Annotated[
-        float | None, "Allowing for heads of a bucket faring alike; None where too few were lost to tell."
+        float | None,
+        "Score statistic of equal shares, allowing for gardens, blocks and buckets as intervals do; None where nothing "
+        "or everything was lost.",
     ]
     df: Annotated[int, "Its degrees of freedom."]
-    p: Annotated[float | None, "Of equal shares; None as chi-square."]
+    p: Annotated[float | None, "Of equal shares; None where too few were lost to tell."]
     differ: Annotated[bool, "Whether the levels differ, by that test at 5 %."]
+    denominator_df: Annotated[
+        float | None,
+        "Of F, which is chi-square over its degrees of freedom and gives p; None where p is chi-square's own.",
+    ] = None
 
 
 @dataclass(frozen=True)
@@ -523,8 +529,8 @@ class Losses(ShortRepr):
     by_factor: Annotated[tuple[FactorLosses, ...], "Of every varied factor."]
     design_effect: Annotated[
         float,
-        "By how much heads count less than independent ones, as those of a bucket fare alike. It is used in tests, and "
-        "in intervals where no model of losses could be fitted.",
+        "By how much heads count less than independent ones, as those of a bucket fare alike. It is used in tests and "
+        "intervals where no model of losses could be fitted.",
     ]
     treatments_vary: Annotated[bool, "Whether shares of usable heads differ by more than a fifth between treatments."]
     gardens_vary: Annotated[bool, "Whether they do between gardens."]

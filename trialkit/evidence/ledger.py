@@ -44,6 +44,7 @@ from trialkit.documents.ledger_entry import (
 )
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.reading_budget import DOCUMENT, LEDGER_DOCUMENT, ReadingBudget
+from trialkit.domain.written import note_file
 from trialkit.evidence.ledger_index import (
     DIGITS,
     ENTRIES,
@@ -66,6 +67,7 @@ from trialkit.evidence.ledger_index import (
 )
 from trialkit.tables import atomic
 from trialkit.tables.atomic import write_bytes, write_text
+from trialkit.tables.nearest import meant
 
 MANIFEST = "entry.json"
 LOCK, LOCK_TIMEOUT_S = ".ledger.lock", 60.0
@@ -172,6 +174,7 @@ def _put_in_place(ledger: Path, known: Mapping[str, Collection[str]]) -> None:
             final = path.with_name(path.name[1:])
             if final.name in names and not final.exists():
                 path.rename(final)
+                note_file(final)
             elif path.is_dir():
                 shutil.rmtree(path)
             else:
@@ -293,7 +296,7 @@ def find(ledger: Path, start: str) -> Listed:
     what = "No entry is" if not matching else "Several entries are"
     raise WrongCall(
         f"{what} called {start!r} in {ledger}. Give the id of a trial, or the first {FEWEST_DIGITS} figures, or more, "
-        "of an entry's id."
+        f"of an entry's id.{meant(start, [one.trial for one in index if one.counts]) if not matching else ''}"
     )
 
 

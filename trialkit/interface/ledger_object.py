@@ -54,7 +54,7 @@ class Ledger:
 
         path = Path(source) if isinstance(source, str | Path) else source.folder
         if path.is_dir():
-            add_trial(path, self._folder, lambda _: None)
+            add_trial(path, self._folder)
         else:
             add_means(path, self._folder)
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from trialkit.documents.results import Results
     from trialkit.documents.returns import CorrectOutcome, MergeOutcome, ReturnFinding
     from trialkit.domain.table_names import TableName
+    from trialkit.languages import Language
     from trialkit.protocol.county import CountyAnswer
     from trialkit.protocol.publication import Licence
     from trialkit.protocol.trial_protocol import Protocol
@@ -166,10 +167,12 @@ class Trial:
         NotComputed
             If no trial is worth it.
         """
+        from trialkit.domain.progress import watched
         from trialkit.steps.following_steps import start_following
 
         path = Path(folder)
-        start_following(path, Path(source), seed, progress or (lambda *_: None))
+        with watched(progress):
+            start_following(path, Path(source), seed)
         return cls(path)
 
     @property
@@ -217,17 +220,18 @@ class Trial:
         progress : callable, optional
             Told of long work: what, how much is done, how much there is.
         """
+        from trialkit.domain.progress import watched
         from trialkit.steps.plan_steps import plan_folder
 
-        return plan_folder(
-            self._folder,
-            simulations=simulations,
-            scheduler=None,
-            earlier=_path(earlier),
-            ledger=_path(ledger),
-            told=lambda _: None,
-            progress=progress or (lambda *_: None),
-        )
+        with watched(progress):
+            return plan_folder(
+                self._folder,
+                simulations=simulations,
+                scheduler=None,
+                earlier=_path(earlier),
+                ledger=_path(ledger),
+                told=lambda _: None,
+            )
 
     def layout(self) -> pd.DataFrame:
         """Draw the layout and write it, unless it was drawn; return it: one row a bucket."""
@@ -241,7 +245,7 @@ class Trial:
         """Write what gardens print and fill in; return the files."""
         from trialkit.steps.forms_steps import write_forms
 
-        return write_forms(self._folder, lambda _: None).files
+        return write_forms(self._folder).files
 
     def merge(self, *files: PathLike, why: str | None = None, by: str = "adviser", **answers: Any) -> MergeOutcome:
         """Merge returned files into the records.
@@ -308,11 +312,19 @@ class Trial:
 
         return look_at_correction(self._folder, _wanted(bucket, head, on, values))
 
-    def add_site(self, site: str, *, why: str, on: date | None = None, blocks: int | None = None) -> SiteAnswer:
+    def add_site(
+        self,
+        site: str,
+        *,
+        why: str,
+        on: date | None = None,
+        blocks: int | None = None,
+        language: Language | None = None,
+    ) -> SiteAnswer:
         """Let a garden join once the layout is frozen."""
         from trialkit.returns.amending import add_garden
 
-        return add_garden(self._folder, site, blocks=blocks, why=why, on=on or date.today())
+        return add_garden(self._folder, site, blocks=blocks, language=language, why=why, on=on or date.today())
 
     def withdraw_site(self, site: str, *, why: str, on: date | None = None) -> SiteAnswer:
         """Let a garden give up: its records stay."""
@@ -437,9 +449,10 @@ class Trial:
             If there is no such table.
         """
         from trialkit.interface.frames import TABLES, table_of
+        from trialkit.tables.nearest import meant
 
         if name not in TABLES:
-            raise WrongCall(f"There is no table {name!r}; there are {', '.join(TABLES)}.")
+            raise WrongCall(f"There is no table {name!r}; there are {', '.join(TABLES)}.{meant(name, TABLES)}")
         return table_of(self.results, name)
 
     def draw(self, what: Picture = "gains", axes: Axes | None = None) -> Axes:

@@ -15,7 +15,7 @@ from contextvars import ContextVar
 from functools import cache
 from gettext import GNUTranslations, c2py
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 if TYPE_CHECKING:
     from datetime import date
@@ -27,10 +27,24 @@ FOLDER = Path(__file__).parent
 ENGLISH = "en"
 LANGUAGES: tuple[str, ...] = (ENGLISH, *sorted(path.stem for path in FOLDER.glob("*.po")))
 """Languages that pages can be written in: English, and one for each catalogue."""
+LANGUAGE_TAG = "^[a-z]{2,3}$"
+"""Of a language, as a catalogue is named by it (BCP 47)."""
+
+
+class _OfACatalogue:
+    """One of the languages that have a catalogue; schemas tell the form of its tag, so that another changes nothing."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> Any:
+        return handler.generate_schema(Literal[LANGUAGES])
+
+    def __get_pydantic_json_schema__(self, core_schema: Any, handler: Any) -> dict[str, str]:
+        return {"type": "string", "pattern": LANGUAGE_TAG}
+
+
 if TYPE_CHECKING:
     Language = str
 else:
-    Language = Literal[LANGUAGES]
+    Language = Annotated[str, _OfACatalogue()]
 
 NOT_YET_REVIEWED = re.compile(r"^# Reviewed by a native adviser: not yet$", re.MULTILINE)
 """As a catalogue's first comment says it; once one has read it all, with the day and the role in its place."""

@@ -14,7 +14,7 @@ covariances of the right size (reports/days_coverage.md).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import MISSING, dataclass, fields
 from functools import cached_property
 from typing import Annotated
 
@@ -160,8 +160,9 @@ def fit_sets(
     parts = [(settled, point.take(settled)), (np.flatnonzero(unsettled), held)]
     values = {}
     for field in fields(FitRecord):
-        values[field.name] = getattr(record, field.name).copy()
-        values[field.name][unsettled] = getattr(its_record, field.name)
+        if field.default is MISSING:  # what has a default is of slopes, of which there are none
+            values[field.name] = getattr(record, field.name).copy()
+            values[field.name][unsettled] = getattr(its_record, field.name)
     return joined(parts, point.products), FitRecord(**values)
 
 

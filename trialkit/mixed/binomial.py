@@ -12,9 +12,11 @@ import pandas as pd
 from scipy.special import expit, ndtr, ndtri
 
 from trialkit.domain.arrays import FloatArray
+from trialkit.mixed.arguments import named_terms, require_kinds
 from trialkit.mixed.binomial_likelihood import BinomialPoint, place
 from trialkit.mixed.binomial_search import BinomialRecord, curvature_at, require_overlap, search
 from trialkit.mixed.blocks import is_nested
+from trialkit.mixed.fitted import Fitted
 from trialkit.mixed.means import Weights, averaging_weights, mean_rows
 from trialkit.mixed.model import Model, build_counts_model
 from trialkit.mixed.multivariate_t import require_confidence, t_quantile
@@ -27,7 +29,7 @@ NODES = 41
 def fit_binomial(
     data: pd.DataFrame,
     formula: str,
-    random: Sequence[str],
+    random: str | Sequence[str],
     *,
     trials: str | None = None,
     points: int = 1,
@@ -43,7 +45,7 @@ def fit_binomial(
         dropped and counted.
     formula : str
         Column of the successes and fixed part, such as ``"usable ~ cultivar * dose"``; column names only.
-    random : sequence of str
+    random : str or sequence of str
         Random terms, one at least: columns, or ``"a:b"`` for joint levels; nested or crossed. A term may have a level
         for every row, as buckets whose heads fare alike.
     trials : str, optional
@@ -68,20 +70,22 @@ def fit_binomial(
     >>> fit
     BinomialFit('lost ~ dose', random=['block'], 12 counts, log likelihood -17.95)
     """
-    if points < 1 or points != int(points):
+    require_kinds(data, formula, trials=trials)
+    terms = named_terms(random)
+    if not isinstance(points, int | float) or points < 1 or points != int(points):
         raise MixedModelError(f"points is {points!r}: give a whole number, 1 for Laplace's approximation.")
-    if not len(random):
+    if not terms:
         raise MixedModelError("Name at least one random term, such as random=['site'].")
-    if points > 1 and len(random) > 1:
-        raise MixedModelError(f"Quadrature is over one random term, and there are {len(random)}: leave points at 1.")
-    model, successes, of = build_counts_model(data, formula, random, trials)
+    if points > 1 and len(terms) > 1:
+        raise MixedModelError(f"Quadrature is over one random term, and there are {len(terms)}: leave points at 1.")
+    model, successes, of = build_counts_model(data, formula, terms, trials)
     require_overlap(model, successes, of)
-    point, record = search(place(model, successes, of), points, tuple(random))
-    return BinomialFit(formula, points, model, point, record)
+    point, record = search(place(model, successes, of), points, terms)
+    return BinomialFit(formula, points, model, successes, of, point, record)
 
 
-@dataclass(frozen=True, repr=False)
-class BinomialFit:
+@dataclass(frozen=True, repr=False, eq=False)
+class BinomialFit(Fitted):
     """A fitted logistic model of counts and what can be asked of it.
 
     Attributes
@@ -91,6 +95,7 @@ class BinomialFit:
         As asked for.
     model : Model
         The design: fixed part, random terms, cells, blocks.
+    successes, trials : ndarray, shape (rows used,)
     point : BinomialPoint
         Likelihood, modes and derivatives at the estimates.
     record : BinomialRecord
@@ -107,6 +112,8 @@ class BinomialFit:
     formula: str
     points: int
     model: Model
+    successes: FloatArray
+    trials: FloatArray
     point: BinomialPoint
     record: BinomialRecord
 
@@ -134,55 +141,15 @@ class BinomialFit:
         return tuple(term.name for term in self.model.terms)
 
     @property
-    def dropped(self) -> int:
-        """Rows left out because a value was missing or there was no trial.
-
-        Returns
-        -------
-        int
-
-        Examples
-        --------
-        >>> from trialkit.mixed import example, fit_binomial
-        >>> unseen = example.small_counts()
-        >>> unseen.loc[0, ["heads", "lost"]] = 0
-        >>> fit_binomial(unseen, "lost ~ dose", ["block"], trials="heads").dropped
-        1
-        """
-        return self.model.dropped
+    def _free(self) -> dict[str, bool]:
+        return dict(zip(self.names, self.record.free, strict=True))
 
     @property
-    def aliased(self) -> tuple[str, ...]:
-        """Columns of the model matrix dropped because earlier ones already say the same.
-
-        Returns
-        -------
-        tuple of str
-
-        Examples
-        --------
-        >>> from trialkit.mixed import example, fit_binomial
-        >>> fit_binomial(example.small_counts(), "lost ~ dose_tsp + dose", ["block"], trials="heads").aliased
-        ('dose[T.6]',)
-        """
-        return self.model.fixed.aliased
-
-    @property
-    def at_zero(self) -> tuple[str, ...]:
-        """Random terms whose variance is at zero: too small to measure.
-
-        Returns
-        -------
-        tuple of str
-
-        Examples
-        --------
-        >>> from trialkit.mixed import example, fit_binomial
-        >>> counts = example.small_counts().assign(bucket=range(12))
-        >>> fit_binomial(counts, "lost ~ dose", ["block", "bucket"], trials="heads").at_zero
-        ('bucket',)
-        """
-        return tuple(name for name, free in zip(self.names, self.record.free, strict=True) if not free)
+    def _told(self) -> tuple[str, list[str], dict[str, pd.DataFrame]]:
+        by = "Laplace's approximation" if self.points == 1 else f"quadrature with {self.points} points"
+        variances = self.variances.to_frame().assign(sd=np.sqrt(self.variances))
+        title = f"Logistic mixed model by likelihood, {by}"
+        return title, [], {"Variances, in squared logits": variances, "Fixed effects, in logits": self.coefficients}
 
     @property
     def log_likelihood(self) -> float:
@@ -236,11 +203,11 @@ class BinomialFit:
         >>> fit.coefficients[["estimate", "se"]].round(2).to_dict("index")["dose[T.6]"]
         {'estimate': -1.38, 'se': 0.62}
         """
-        basis = self._basis
+        basis = self._kept_basis
         estimate, se = basis @ self.point.coefficients, np.sqrt(np.diag(self.covariance().to_numpy()))
         z, half = estimate / se, float(ndtri(0.975)) * se
         columns = {"estimate": estimate, "se": se, "z": z, "p": 2 * ndtr(-np.abs(z))}
-        index = pd.Index(self._kept, name="column")
+        index = pd.Index(self._kept_names, name="column")
         return pd.DataFrame(columns | {"lower": estimate - half, "upper": estimate + half}, index=index)
 
     def covariance(self) -> pd.DataFrame:
@@ -259,8 +226,10 @@ class BinomialFit:
         (3, 3)
         """
         free = sum(self.record.free)
-        basis = self._basis
-        return pd.DataFrame(basis @ self._covariance[free:, free:] @ basis.T, index=self._kept, columns=self._kept)
+        basis = self._kept_basis
+        return pd.DataFrame(
+            basis @ self._covariance[free:, free:] @ basis.T, index=self._kept_names, columns=self._kept_names
+        )
 
     def random_effects(self, term: str) -> pd.DataFrame:
         """Effects of a random term's levels: where they are likeliest, given the estimates.
@@ -413,12 +382,3 @@ class BinomialFit:
         """Covariance of the free standard deviations and the fixed effects in the orthogonal basis."""
         curved = curvature_at(self.point.counts, self.point, self.points, self.record.free)
         return np.asarray(2 * np.linalg.inv(curved))
-
-    @property
-    def _kept(self) -> list[str]:
-        return [self.model.fixed.names[i] for i in self.model.fixed.kept]
-
-    @property
-    def _basis(self) -> FloatArray:
-        """Rows that turn the orthogonal basis into the fixed effects of `coefficients`."""
-        return self.model.fixed.to_orthogonal(np.eye(len(self.model.fixed.names))[self.model.fixed.kept])

@@ -19,6 +19,8 @@ from trialkit.mixed.comparisons import Adjustment
 from trialkit.mixed.contrasts import Family
 from trialkit.mixed.fixed import parse_formula
 from trialkit.mixed.model import Model, build_model, prepare
+from trialkit.mixed.random_terms import read_term
+from trialkit.mixed.refusals import FormulaError
 from trialkit.mixed.scoring import FitRecord, estimate
 from trialkit.mixed.small_sample import small_sample
 
@@ -197,7 +199,10 @@ def fit_censored(
     day, parsed = np.where(np.isinf(lower), upper, lower), parse_formula(formula)
     known = heads.assign(**{parsed.response: np.where(np.isinf(day), np.nan, day)}).reset_index(drop=True)
     used = pd.DataFrame({"lower": lower, "upper": upper})
-    columns = [*parsed.columns, *(column for term in random for column in term.split(":"))]
+    texts = [read_term(term, heads.columns) for term in random]
+    if any(text.slopes for text in texts):
+        raise FormulaError("Days between visits are fitted with levels only: leave slopes out of the random terms.")
+    columns = [*parsed.columns, *(column for text in texts for column in text.columns)]
     in_order = known[list(dict.fromkeys(columns))].assign(lower=lower, upper=upper)
     known = known.loc[in_order.sort_values(list(in_order.columns), kind="stable").index]  # draws go by place
     model, _ = build_model(known, formula, random)

@@ -9,7 +9,8 @@ from typing import Annotated
 import numpy as np
 
 from trialkit.domain.arrays import FloatArray, IntArray
-from trialkit.mixed.coded_factors import CodedFactor, group_rows
+from trialkit.mixed.coded_factors import group_rows
+from trialkit.mixed.random_terms import RandomTerm
 from trialkit.mixed.refusals import ConfoundedTerm
 
 
@@ -36,7 +37,7 @@ def collapse(columns: Sequence[IntArray]) -> Cells:
     return Cells(codes, representatives, np.bincount(codes).astype(float))
 
 
-def diagonal_term(terms: Sequence[CodedFactor], cells: Cells) -> int | None:
+def diagonal_term(terms: Sequence[RandomTerm], cells: Cells) -> int | None:
     """Find the random term with one level a cell (the bucket): its variance joins the diagonal and needs no Z.
 
     Raises
@@ -45,6 +46,8 @@ def diagonal_term(terms: Sequence[CodedFactor], cells: Cells) -> int | None:
         If a term has a level for every head, so that it is the residual under another name.
     """
     for position, term in enumerate(terms):
+        if term.slopes:
+            continue
         if len(term.levels) == len(cells.codes):
             raise ConfoundedTerm(
                 f"The random term {term.name!r} has a level for every row: it is the residual, so leave it out."

@@ -29,7 +29,7 @@ class FTest:
     p: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FixedEffects(Estimates):
     """Fixed effects of one fitted model, and the means that they stand for."""
 
@@ -273,6 +273,31 @@ class FixedEffects(Estimates):
             asked = MeanRows(("covariate",), ((covariate,),), asked.rows)
         return self._level_table(asked, "slope", confidence)
 
+    @property
+    def _told(self) -> tuple[str, list[str], dict[str, pd.DataFrame]]:
+        singular = [
+            f"{term}: its level and slopes are told apart no further (a correlation of 1 or -1, or no variation)"
+            for term in self.singular
+        ]
+        with np.errstate(invalid="ignore"):
+            tables = {"Variances": self.variances.to_frame().assign(sd=np.sqrt(self.variances))}
+        for term in self.model.terms:
+            if len(term.parts) > 1:
+                tables[f"Standard deviations and correlations of {term.name}"] = self.random_covariance(term.name)
+        if self.method == "ml":
+            columns = {
+                "estimate": self._estimated(self._kept_basis),
+                "se": np.sqrt(np.diag(self.covariance("model").to_numpy())),
+            }
+            fixed = {"Fixed effects, variances taken as known": pd.DataFrame(columns, pd.Index(self._kept_names))}
+            return "Linear mixed model by full likelihood", singular, tables | fixed
+        fixed = {"Fixed effects": self.coefficients, "Tests of the terms": self.anova()}
+        return (
+            "Linear mixed model by restricted likelihood",
+            singular,
+            tables | {name: table for name, table in fixed.items() if len(table)},
+        )
+
     def _level_table(self, asked: MeanRows, column: str, confidence: float) -> pd.DataFrame:
         require_confidence(confidence)
         good = self.model.fixed.estimable(asked.rows)
@@ -283,15 +308,6 @@ class FixedEffects(Estimates):
         table = self._estimates(asked.index[good], self.model.fixed.to_orthogonal(asked.rows[good]), confidence)
         table = table.rename(columns={"estimate": column})[[column, "se", "df", "lower", "upper"]]
         return table.reindex(asked.index).assign(estimable=good)
-
-    @property
-    def _kept_names(self) -> list[str]:
-        return [self.model.fixed.names[i] for i in self.model.fixed.kept]
-
-    @property
-    def _kept_basis(self) -> FloatArray:
-        """Rows that turn the orthogonal basis into the fixed effects of `coefficients`."""
-        return self.model.fixed.to_orthogonal(np.eye(len(self.model.fixed.names))[self.model.fixed.kept])
 
     def _estimates(self, index: pd.Index, basis: FloatArray, confidence: float) -> pd.DataFrame:
         small = self.small

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.domain.short_repr import ShortRepr
+from trialkit.mixed.arguments import named_terms, require_kinds
 from trialkit.mixed.comparisons import (
     Adjustment,
     PosedComparison,
@@ -19,7 +20,7 @@ from trialkit.mixed.comparisons import (
     pose,
 )
 from trialkit.mixed.contrasts import Contrasts, Family, family_contrasts, named
-from trialkit.mixed.levels_and_rows import LevelsAndRows
+from trialkit.mixed.fit_pictures import Pictures
 from trialkit.mixed.means import Weights, mean_rows
 from trialkit.mixed.model import build_model, prepare
 from trialkit.mixed.multivariate_t import require_confidence
@@ -30,13 +31,13 @@ from trialkit.mixed.scoring import estimate
 def fit_mixed(
     data: pd.DataFrame,
     formula: str,
-    random: Sequence[str] = (),
+    random: str | Sequence[str] = (),
     *,
     bounds: Literal["nonnegative", "strata"] = "nonnegative",
     method: Literal["reml", "ml"] = "reml",
     residual_by: str | None = None,
 ) -> MixedFit:
-    """Fit a linear mixed model with independent variance components.
+    """Fit a linear mixed model.
 
     ``y = X b + sum_k Z_k u_k + e``, by restricted maximum likelihood (Patterson & Thompson 1971, Biometrika).
 
@@ -48,8 +49,10 @@ def fit_mixed(
         reference. Rows with a missing value are dropped and counted.
     formula : str
         Response and fixed part, such as ``"weight_g ~ cultivar * dose"``; column names only.
-    random : sequence of str
-        Random terms: columns, or ``"a:b"`` for joint levels.
+    random : str or sequence of str
+        Random terms, one or several, independent of one another: a column, or ``"a:b"`` for joint levels.
+        ``"days by subject"`` is a slope of the column days for each subject; ``"subject with days"`` a level and a
+        slope for each subject, correlated (more slopes after commas).
     bounds : {"nonnegative", "strata"}
         Hold variances at zero or above, or leave them free as long as V stays positive definite: a balanced trial
         then gives exactly the classical analysis of variance.
@@ -83,14 +86,20 @@ def fit_mixed(
     """
     if bounds not in ("nonnegative", "strata") or method not in ("reml", "ml"):
         raise MixedModelError("bounds is 'nonnegative' or 'strata'; method is 'reml' or 'ml'.")
-    model, response = build_model(data, formula, random, residual_by)
+    require_kinds(data, formula, residual_by=residual_by)
+    model, response = build_model(data, formula, named_terms(random), residual_by)
+    if bounds == "strata" and model.has_slopes:
+        raise MixedModelError(
+            "bounds='strata' leaves variances free to be negative, which slopes and their levels cannot be together: "
+            "use bounds='nonnegative'."
+        )
     prepared = prepare(model, response[None])
     point, record = estimate(model, prepared, restricted=method == "reml", bounded=bounds == "nonnegative")
     return MixedFit(formula, method, bounds, model, response, prepared, point, record)
 
 
-@dataclass(frozen=True, repr=False)
-class MixedFit(ShortRepr, LevelsAndRows):
+@dataclass(frozen=True, repr=False, eq=False)
+class MixedFit(ShortRepr, Pictures):
     """A fitted model and what can be asked of it.
 
     Attributes

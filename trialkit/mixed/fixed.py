@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Annotated, Any
 
@@ -19,6 +20,12 @@ from trialkit.mixed.refusals import FormulaError
 ALIAS_TOLERANCE = 1e-9
 
 
+MAY_STAND = (
+    "Between column names may stand: + (and), : (joint levels), * (both and their joint levels), / (levels within), "
+    "- (without), brackets, and ^2 (all pairs)."
+)
+
+
 @dataclass(frozen=True)
 class Formula:
     """A parsed model formula."""
@@ -28,7 +35,7 @@ class Formula:
     terms: Annotated[
         tuple[tuple[str, ...], ...], "Columns of each term, in the order of the model matrix; the intercept is ``()``."
     ]
-    right_side: Annotated[Any, "What formulaic made of the right side."]
+    right_side: Annotated[Any, "What formulaic made of the right side; `text` says it all."] = field(compare=False)
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -51,12 +58,18 @@ def parse_formula(text: str) -> Formula:
     from formulaic import Formula as Parsed
     from formulaic.errors import FormulaicError
 
+    strange = _strange_signs(text)
+    if strange:
+        raise FormulaError(
+            f"The formula {text!r} has {' and '.join(map(repr, strange))}. {MAY_STAND} Random terms stand in a list of "
+            "their own, such as random=['block']."
+        )
     try:
         parsed = Parsed(text)
         left, right = list(parsed.lhs), parsed.rhs
     except (FormulaicError, AttributeError) as error:
         raise FormulaError(
-            f"The formula {text!r} cannot be read: write it like 'weight_g ~ cultivar * dose'."
+            f"The formula {text!r} cannot be read: write it like 'weight_g ~ cultivar * dose'. {MAY_STAND}"
         ) from error
     if len(left) != 1 or len(left[0].factors) != 1:
         raise FormulaError(f"The formula {text!r} needs one response column on its left.")
@@ -65,6 +78,12 @@ def parse_formula(text: str) -> Formula:
             raise FormulaError(f"{factor.expr!r} is not a column name: make a column of it first, then name that.")
     terms = tuple(tuple(str(f.expr) for f in term.factors if f.eval_method.value == "lookup") for term in right)
     return Formula(text, str(next(iter(left[0].factors)).expr), terms, right)
+
+
+def _strange_signs(text: str) -> list[str]:
+    """Signs that no formula of ours has, each once; a name within backquotes may hold any."""
+    plain = re.sub("`[^`]*`", "", text)
+    return list(dict.fromkeys(re.findall(r"\|\|?|[=<>!&@$?;\[\]{}'\"]+", plain)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,7 +97,7 @@ class Coding:
     matrix: Annotated[FloatArray, "Shape (distinct rows, columns). Model matrix, in order of the factors' codes."]
     names: Annotated[tuple[str, ...], "Its columns."]
     slices: Annotated[tuple[slice, ...], "Columns of each term."]
-    specification: Annotated[Any, "How formulaic coded it."]
+    specification: Annotated[Any, "How formulaic coded it."] = field(compare=False)
 
     def rows(self, frame: pd.DataFrame) -> FloatArray:
         """Model-matrix rows, shape (n, columns), of a frame, coded alike."""

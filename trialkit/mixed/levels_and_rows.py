@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 
 from trialkit.domain.arrays import FloatArray
-from trialkit.mixed.coded_factors import CodedFactor
 from trialkit.mixed.effects import FixedEffects
+from trialkit.mixed.likelihood import Evaluation
 from trialkit.mixed.prediction import (
     RowInverse,
     cell_inverse,
@@ -19,10 +19,11 @@ from trialkit.mixed.prediction import (
     predict_columns,
     predict_diagonal,
 )
+from trialkit.mixed.random_terms import RandomTerm
 from trialkit.mixed.refusals import MixedModelError
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LevelsAndRows(FixedEffects):
     """Predicted effects, residuals, leverage and simulated responses of one fitted model."""
 
@@ -40,7 +41,8 @@ class LevelsAndRows(FixedEffects):
         Returns
         -------
         pandas.DataFrame
-            By level (``a:b`` for joint levels): effect and se of prediction, in units of the response.
+            By level (``a:b`` for joint levels): effect and se of prediction, in units of the response; of a term with
+            several parts by level and part (``level``, then the slopes).
 
         Raises
         ------
@@ -56,13 +58,14 @@ class LevelsAndRows(FixedEffects):
         >>> fit.random_effects("block")["effect"].round(6).to_dict()
         {'1': -3.6, '2': -1.8, '3': 1.8, '4': 3.6}
         """
-        if term not in self.names[:-1]:
-            raise MixedModelError(f"{term!r} is not a random term of this model: {', '.join(self.names[:-1])}.")
-        position = self.names.index(term)
-        factor = self.model.terms[position]
-        effect, se = self._predict(position, factor)
-        table = {"effect": effect * self.prepared.scale[0], "se": se * self.prepared.scale[0]}
-        return pd.DataFrame(table, index=pd.Index([str(level) for level in factor.levels], name=term))
+        position = self._position(term)
+        chosen, scale = self.model.terms[position], self.prepared.scale[0]
+        effect, se = self._predict(position, chosen)
+        levels = [str(level) for level in chosen.levels]
+        index = pd.Index(levels, name=term)
+        if len(chosen.parts) > 1:
+            index = pd.MultiIndex.from_product([levels, chosen.parts], names=[chosen.grouping, "part"])
+        return pd.DataFrame({"effect": effect.ravel() * scale, "se": se.ravel() * scale}, index=index)
 
     def residuals(self) -> pd.DataFrame:
         """Residuals of every row used.
@@ -169,9 +172,15 @@ class LevelsAndRows(FixedEffects):
         """
         heads, cells = len(self._fitted), self.model.cells.codes
         responses: FloatArray = self._fitted + np.sqrt(self._residual_variances) * rng.standard_normal((n, heads))
-        for factor, variance in zip(self.model.terms, self.variances, strict=False):
-            sd = np.sqrt(max(float(variance), 0.0))
-            responses += (sd * rng.standard_normal((n, len(factor.levels))))[:, factor.codes[cells]]
+        for position, term in enumerate(self.model.terms):
+            if not term.slopes:
+                sd = np.sqrt(max(float(self.variances[term.name]), 0.0))
+                responses += (sd * rng.standard_normal((n, len(term.levels))))[:, term.codes[cells]]
+                continue
+            values, vectors = np.linalg.eigh(self._random_covariance(position))
+            root = vectors * np.sqrt(np.maximum(values, 0.0))
+            drawn = rng.standard_normal((n, len(term.levels), len(term.parts))) @ root.T
+            responses += np.einsum("nca,ca->nc", drawn[:, term.codes], term.columns)[:, cells]
         return responses
 
     @property
@@ -183,11 +192,15 @@ class LevelsAndRows(FixedEffects):
     @property
     def _residual_variances(self) -> FloatArray:
         """Residual variance of each row used."""
-        each = self.variances.to_numpy()[len(self.model.terms) :]
+        each = self.variances.to_numpy()[-len(self.model.residual.levels) :]
         return np.asarray(each[self.model.residual.codes][self.model.cells.codes])
 
     @cached_property
     def _cell_inverse(self) -> RowInverse:
+        if not isinstance(self.point, Evaluation):
+            from trialkit.mixed.absorbed_prediction import absorbed_cell_inverse
+
+            return absorbed_cell_inverse(self.point)
         return cell_inverse(self.point, self.model.blocks, self.prepared.means[0], self.model.cells.sizes)
 
     @cached_property
@@ -197,10 +210,15 @@ class LevelsAndRows(FixedEffects):
         residual = self._residual_variances / scale**2
         return head_inverse(self._cell_inverse, cells.codes, cells.sizes, deviations, residual)
 
-    def _predict(self, position: int, factor: CodedFactor) -> tuple[FloatArray, FloatArray]:
+    def _predict(self, position: int, term: RandomTerm) -> tuple[FloatArray, FloatArray]:
+        """Predicted effects and their standard errors, in the scale of the fit, shape (levels,) or (levels, parts)."""
+        if not isinstance(self.point, Evaluation):
+            from trialkit.mixed.absorbed_prediction import predict_parts
+
+            return predict_parts(self.point, position)
         if position == self.model.diagonal:
             effect, se = predict_diagonal(self.point, self._cell_inverse, position, self.model.cells.sizes)
-            order = np.argsort(factor.codes)
+            order = np.argsort(term.codes)
             return effect[order], se[order]
         at, blocks = self.model.in_columns.index(position), self.model.blocks
         return predict_columns(self.point, position, blocks.level_block[at], blocks.level_column[at])

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import accumulate
 from typing import Annotated
 
 import numpy as np
@@ -13,10 +14,11 @@ from numpy.typing import NDArray
 
 from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.mixed.blocks import Blocks, independent_blocks
-from trialkit.mixed.coded_factors import CodedFactor, cross, encode, group_rows
+from trialkit.mixed.coded_factors import CodedFactor, encode, group_rows
 from trialkit.mixed.collapsed_cells import Cells, collapse, diagonal_term
 from trialkit.mixed.fixed import FixedDesign, Formula, fixed_design, parse_formula
 from trialkit.mixed.products import CrossProducts, DesignProducts, add_responses, design_products
+from trialkit.mixed.random_terms import RandomTerm, random_terms, read_term
 from trialkit.mixed.refusals import ConfoundedTerm, FormulaError, NoVariation
 
 EPS = float(np.finfo(float).eps)
@@ -28,7 +30,7 @@ class Model:
 
     fixed: FixedDesign
     fixed_row: Annotated[IntArray, "Shape (cells,). Row of the fixed design that each cell has."]
-    terms: Annotated[tuple[CodedFactor, ...], "Random terms, coded by cell."]
+    terms: Annotated[tuple[RandomTerm, ...], "Random terms, coded by cell."]
     diagonal: Annotated[int | None, "Position of the term with one level a cell."]
     residual: Annotated[
         CodedFactor, "What has a residual variance of its own, coded by cell; one level unless asked otherwise."
@@ -45,10 +47,34 @@ class Model:
 
     @property
     def variance_names(self) -> tuple[str, ...]:
-        """Names of the variances: the random terms, then ``residual``, or one for each of its levels."""
+        """Names of the variances: the random terms' parts, then ``residual``, or one for each of its levels."""
+        return (*(name for term in self.terms for name in term.variance_names), *self._residual_names)
+
+    @property
+    def parameter_names(self) -> tuple[str, ...]:
+        """Names of all parameters of the covariance, in their order: each term's variances, then its covariances."""
+        return (*(n for t in self.terms for n in (*t.variance_names, *t.covariance_names)), *self._residual_names)
+
+    @property
+    def covariance_names(self) -> tuple[str, ...]:
+        """Names of the covariances between parts of a random term."""
+        return tuple(name for term in self.terms for name in term.covariance_names)
+
+    @cached_property
+    def parameter_slices(self) -> tuple[slice, ...]:
+        """Positions of each random term's variances and covariances among the parameters."""
+        ends = list(accumulate(len(term.pairs) for term in self.terms))
+        return tuple(slice(end - len(term.pairs), end) for end, term in zip(ends, self.terms, strict=True))
+
+    @property
+    def has_slopes(self) -> bool:
+        """Whether a random term has a slope."""
+        return any(term.slopes for term in self.terms)
+
+    @property
+    def _residual_names(self) -> list[str]:
         levels = self.residual.levels
-        residuals = ["residual"] if len(levels) == 1 else [f"residual:{level}" for level in levels]
-        return (*(term.name for term in self.terms), *residuals)
+        return ["residual"] if len(levels) == 1 else [f"residual:{level}" for level in levels]
 
     @property
     def in_columns(self) -> tuple[int, ...]:
@@ -156,6 +182,8 @@ def build_counts_model(
             f"successes from 0 to the trials{'' if trials else ', and name a column of trials if there are more'}."
         )
     for term in tied.terms:
+        if term.slopes:
+            raise FormulaError(f"The random term {term.name!r} has a slope, and counts have levels only: leave it out.")
         if np.bincount(term.codes, of).max() <= 1:
             raise ConfoundedTerm(
                 f"The random term {term.name!r} has a level for every trial, so that it cannot show: leave it out."
@@ -177,19 +205,21 @@ class _Tied:
     labels: pd.Index
     coded: dict[str, CodedFactor]
     covariates: dict[str, FloatArray]
-    terms: list[CodedFactor]
+    terms: list[RandomTerm]
 
-    def collapsed(self, also: Sequence[IntArray]) -> tuple[Cells, FixedDesign, IntArray, tuple[CodedFactor, ...]]:
+    def collapsed(self, also: Sequence[IntArray]) -> tuple[Cells, FixedDesign, IntArray, tuple[RandomTerm, ...]]:
         """Cells of rows alike, in other codes too; the fixed part, its row by cell, and the random terms by cell."""
         factors = {name: self.coded[name] for name in self.formula.columns if name not in self.covariates}
         codes = {name: np.unique(values, return_inverse=True)[1] for name, values in self.covariates.items()}
         fixed_codes = [factors[n].codes if n in factors else codes[n] for n in self.formula.columns]
         constant = [] if fixed_codes or self.terms or also else [np.zeros(len(self.labels), np.intp)]
-        cells = collapse([*fixed_codes, *(t.codes for t in self.terms), *also, *constant])
+        slopes = {id(values): values for term in self.terms for values in term.values}
+        slope_codes = [np.unique(values, return_inverse=True)[1] for values in slopes.values()]
+        cells = collapse([*fixed_codes, *(t.codes for t in self.terms), *slope_codes, *also, *constant])
         rows = cells.representatives
         by_cell = [codes[rows] for codes in fixed_codes]
         fixed, fixed_row = _fixed_part(self.formula, factors, self.covariates, by_cell, cells)
-        terms = tuple(CodedFactor(t.name, t.levels, t.codes[rows]) for t in self.terms)
+        terms = tuple(term.take(rows) for term in self.terms)
         _refuse_repeated(terms)
         return cells, fixed, fixed_row, terms
 
@@ -197,12 +227,16 @@ class _Tied:
 def _tie(data: pd.DataFrame, text: str, random: Sequence[str], also: Sequence[str]) -> _Tied:
     """Find the columns that a formula, random terms and whatever else is named need, factors coded."""
     formula = parse_formula(text)
-    grouping = [column for term in random for column in term.split(":")]
-    columns, response, labels = _complete_rows(data, [formula.response, *formula.columns, *grouping, *also])
-    covariates = {name: columns[name].to_numpy(float) for name in formula.columns if _is_covariate(columns[name])}
+    texts = [read_term(term, data.columns) for term in random]
+    grouping = [column for term in texts for column in term.columns]
+    slopes = [column for term in texts for column in term.slopes]
+    columns, response, labels = _complete_rows(data, [formula.response, *formula.columns, *grouping, *slopes, *also])
+    numbers = {n: columns[n].to_numpy(float) for n in (*formula.columns, *slopes) if _is_covariate(columns[n])}
+    _require_numbers(slopes, numbers)
+    covariates = {name: numbers[name] for name in formula.columns if name in numbers}
     as_factors = [name for name in formula.columns if name not in covariates]
     coded = {name: encode(columns[name]) for name in dict.fromkeys([*as_factors, *grouping, *also])}
-    return _Tied(formula, columns, response, labels, coded, covariates, _random_terms(coded, random))
+    return _Tied(formula, columns, response, labels, coded, covariates, random_terms(texts, coded, numbers))
 
 
 def starting_variances(model: Model) -> FloatArray:
@@ -269,11 +303,16 @@ def _is_covariate(column: pd.Series) -> bool:
     return pd.api.types.is_numeric_dtype(column.dtype) and not pd.api.types.is_bool_dtype(column.dtype)
 
 
-def _random_terms(coded: dict[str, CodedFactor], random: Sequence[str]) -> list[CodedFactor]:
-    if len(set(random)) < len(random):
-        raise ConfoundedTerm(f"A random term is named twice: {', '.join(random)}.")
-    crossed = [cross([coded[column] for column in term.split(":")]) for term in random]
-    return [CodedFactor(term, factor.levels, factor.codes) for term, factor in zip(random, crossed, strict=True)]
+def _require_numbers(slopes: Sequence[str], numbers: Mapping[str, FloatArray]) -> None:
+    """Refuse a slope of what is no number."""
+    for name in slopes:
+        if name not in numbers:
+            raise FormulaError(
+                f"A slope of {name!r} is asked for, which is no column of numbers. If it is a factor, let its levels "
+                f"differ from group to group by a joint term, such as 'subject:{name}'."
+            )
+        if not np.isfinite(numbers[name]).all():
+            raise FormulaError(f"{name!r}, of which a slope is asked for, has an infinite value.")
 
 
 def _fixed_part(
@@ -293,10 +332,11 @@ def _fixed_part(
     return design, fixed_row
 
 
-def _refuse_repeated(terms: Sequence[CodedFactor]) -> None:
+def _refuse_repeated(terms: Sequence[RandomTerm]) -> None:
     """Two terms that group the rows alike would share one variance between them in any proportion."""
-    for i, first in enumerate(terms):
-        for second in terms[i + 1 :]:
+    levels = [term for term in terms if term.level]
+    for i, first in enumerate(levels):
+        for second in levels[i + 1 :]:
             if len(first.levels) != len(second.levels):
                 continue
             if len(group_rows([first.codes, second.codes])[1]) == len(first.levels):

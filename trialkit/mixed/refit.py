@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
 from trialkit.domain.arrays import BoolArray, FloatArray
+from trialkit.mixed.equality import SameByContent
 from trialkit.mixed.fit import MixedFit
 from trialkit.mixed.hypotheses import term_contrasts
 from trialkit.mixed.likelihood import Evaluation
@@ -17,18 +18,22 @@ from trialkit.mixed.refusals import MixedModelError, NotEstimable
 from trialkit.mixed.scoring import estimate_each
 from trialkit.mixed.small_sample import FTests, SmallSample, small_sample
 
+if TYPE_CHECKING:
+    from trialkit.mixed.absorbed_design import AbsorbedDesign
+    from trialkit.mixed.absorbed_likelihood import AbsorbedPoint
+
 # Responses in one pass: arrays of about this many elements, to stay within the processor's caches.
 PASS_ELEMENTS = 90_000
 
 
-@dataclass(frozen=True)
-class Refits:
+@dataclass(frozen=True, eq=False)
+class Refits(SameByContent):
     """Fits of many responses on one design, the responses in front.
 
     Attributes
     ----------
     variances : ndarray, shape (n, k)
-        In the order of ``fit.names``.
+        In the order of ``fit.model.parameter_names``: each term's variances, then its covariances.
     criterion : ndarray, shape (n,)
         -2 log restricted likelihood, contrast-invariant.
     converged : ndarray of bool, shape (n,)
@@ -127,13 +132,17 @@ class _Asked:
 
 
 def _elements(fit: MixedFit) -> int:
-    """Elements that one response needs: U'V^-1U by block, and X'V^-1 V_i V^-1X."""
+    """Elements that one response needs: U'V^-1U by block, and X'V^-1 V_i V^-1X; the second algebra takes one by one."""
+    if not isinstance(fit.point, Evaluation):
+        return PASS_ELEMENTS
     blocks, m = fit.model.design.grams.shape[1:3]
     return int(max(blocks * m * m, len(fit.names) * fit.model.design.fixed**2))
 
 
 def _scored(fit: MixedFit, prepared: Prepared, asked: _Asked) -> Refits:
     """Scoring for all responses side by side, from variances of equal size as a single fit does."""
+    if not isinstance(fit.point, Evaluation):
+        return _scored_alone(fit, fit.point.design, prepared, asked)
     point, record = estimate_each(fit.model, prepared, restricted=True, bounded=fit.bounds == "nonnegative")
     good = record.converged
     if good.all():
@@ -142,6 +151,21 @@ def _scored(fit: MixedFit, prepared: Prepared, asked: _Asked) -> Refits:
     kept, settled = prepared.take(good), point.take(good)
     small = small_sample(settled, record.free[good], kept)
     return _spread(_answers(small, settled, kept, asked), good)
+
+
+def _scored_alone(fit: MixedFit, design: AbsorbedDesign, prepared: Prepared, asked: _Asked) -> Refits:
+    """Scoring for one response by the second algebra."""
+    from trialkit.mixed.face_scoring import estimate_again
+
+    point, record = estimate_again(design, fit.model, prepared, restricted=True)
+    small = small_sample(point, record.free, prepared, record.directions)
+    answers = _answers(small, point, prepared, asked)
+    return answers if record.converged[0] else _spread(_none(answers), np.array([False]))
+
+
+def _none(answers: Refits) -> Refits:
+    """No responses."""
+    return _each_array([answers], lambda arrays: arrays[0][:0])
 
 
 def _spread(some: Refits, good: BoolArray) -> Refits:
@@ -166,7 +190,7 @@ def _each_array(parts: Sequence[Refits], put: Callable[[list[Any]], Any]) -> Ref
     return replace(cast(Refits, made(parts)), tests=tests)
 
 
-def _answers(small: SmallSample, point: Evaluation, prepared: Prepared, asked: _Asked) -> Refits:
+def _answers(small: SmallSample, point: Evaluation | AbsorbedPoint, prepared: Prepared, asked: _Asked) -> Refits:
     """Answer what was asked, in the responses' units; what the point has is in those of their scale."""
     scale = prepared.scale
     return Refits(

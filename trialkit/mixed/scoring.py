@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trialkit.domain.arrays import BoolArray, FloatArray
+from trialkit.mixed.algebra_choice import absorption_pays
 from trialkit.mixed.likelihood import Evaluation, evaluate, joined
 from trialkit.mixed.model import Model, Prepared, starting_variances
 from trialkit.mixed.products import CrossProducts
 from trialkit.mixed.refusals import ConfoundedTerm, NotConverged, NoVariation
+
+if TYPE_CHECKING:
+    from trialkit.mixed.absorbed_likelihood import AbsorbedPoint
 
 MOST_ITERATIONS = 200
 MOST_DAMPINGS = 30
@@ -53,6 +57,12 @@ class FitRecord:
         "Shape (r,). Whether the free variances could be told apart at the end, which they cannot at the edge where V "
         "ceases to be positive definite.",
     ]
+    directions: Annotated[
+        FloatArray | None,
+        "Shape (k, d). Where the covariance matrix of a random term is singular, the directions in which the "
+        "parameters can move and leave it so; else None, and the free variances move alone.",
+    ] = None
+    singular: Annotated[tuple[str, ...], "Random terms with slopes whose covariance matrix is singular."] = ()
 
     @property
     def converged(self) -> BoolArray:
@@ -65,9 +75,9 @@ class FitRecord:
 
 
 def estimate(
-    model: Model, prepared: Prepared, *, restricted: bool, bounded: bool, start: FloatArray | None = None
-) -> tuple[Evaluation, FitRecord]:
-    """Find the variances of greatest likelihood of one response; arguments as for `estimate_each`.
+    model: Model, prepared: Prepared, *, restricted: bool, bounded: bool
+) -> tuple[Evaluation | AbsorbedPoint, FitRecord]:
+    """Find the variances of greatest likelihood of one response, by the algebra that serves it.
 
     Raises
     ------
@@ -76,8 +86,13 @@ def estimate(
     NoVariation, NotConverged
         If they do not settle; the message says what to change.
     """
-    point, record = estimate_each(model, prepared, restricted=restricted, bounded=bounded, start=start)
-    _require_converged(point, record)
+    if bounded and absorption_pays(model):
+        # The second algebra loads scipy's sparse matrices, which the first does without.
+        from trialkit.mixed.face_scoring import estimate_absorbed
+
+        return estimate_absorbed(model, prepared, restricted=restricted)
+    point, record = estimate_each(model, prepared, restricted=restricted, bounded=bounded)
+    require_converged(point.variances[0], record)
     return point, record
 
 
@@ -116,7 +131,7 @@ def distinct_start(model: Model, prepared: Prepared) -> Evaluation:
     ConfoundedTerm
     """
     point = evaluate(model.cross_products(prepared), starting_variances(model)[None], restricted=True)
-    _refuse_confounded(point, model.variance_names)
+    refuse_confounded(point.expected[0], point.variances[0], model.variance_names)
     return point
 
 
@@ -158,17 +173,22 @@ def maximise(
     return point, FitRecord(iterations, dampings, _largest_score(point, free), free, _informed(point, free))
 
 
-def _require_converged(point: Evaluation, record: FitRecord) -> None:
-    """Refuse to hand on a single fit that did not settle."""
+def require_converged(variances: FloatArray, record: FitRecord) -> None:
+    """Refuse to hand on a single fit, of variances of shape (k,), that did not settle.
+
+    Raises
+    ------
+    NoVariation, NotConverged
+    """
     if record.converged[0]:
         return
     tried = (
         f"after {record.iterations[0]} steps and {record.dampings[0]} dampings (largest score "
-        f"{record.largest_score[0]:.2g} standard deviations at {np.array2string(point.variances[0], precision=4)})"
+        f"{record.largest_score[0]:.2g} standard deviations at {np.array2string(variances, precision=4)})"
     )
-    if point.variances[0, -1] < NO_RESIDUAL:
+    if variances[-1] < NO_RESIDUAL:
         raise NoVariation("The random terms take up all the variation: none is left for the residual.")
-    if (point.variances[0] < 0).any():
+    if (variances < 0).any():
         raise NotConverged(
             f"The variances, left free, ran to the edge, where the covariance of the data is no longer positive "
             f"definite, {tried}. Hold them at zero or above (bounds='nonnegative')."
@@ -259,9 +279,13 @@ def _direction(point: Evaluation, free: BoolArray, newton: BoolArray, damping: f
     return np.asarray(np.linalg.solve(information + (damping + JITTER) * unit, score[..., None])[..., 0] / scale)
 
 
-def _refuse_confounded(point: Evaluation, names: Sequence[str]) -> None:
-    """Refuse a model whose variances the design cannot tell apart, whatever the response."""
-    expected, variances = point.expected[0], point.variances[0]
+def refuse_confounded(expected: FloatArray, variances: FloatArray, names: Sequence[str]) -> None:
+    """Refuse a model whose variances the design cannot tell apart, by the expected information at some variances.
+
+    Raises
+    ------
+    ConfoundedTerm
+    """
     scale = np.sqrt(np.maximum(np.diagonal(expected), np.finfo(float).tiny))
     unseen = [name for name, s, v in zip(names, scale, variances, strict=True) if s * v < 1e-6]
     if unseen:

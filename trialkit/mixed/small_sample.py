@@ -6,7 +6,7 @@ Every array has the responses in front.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,9 @@ from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.likelihood import Evaluation
 from trialkit.mixed.model import Prepared
 from trialkit.mixed.products import combine, flat, transpose
+
+if TYPE_CHECKING:
+    from trialkit.mixed.absorbed_likelihood import AbsorbedPoint
 
 
 @dataclass(frozen=True)
@@ -46,13 +49,8 @@ class SmallSample:
     ]
 
     def estimate(self, contrasts: FloatArray) -> FloatArray:
-        """Estimates of contrasts, shape (c, p) -> (r, c).
-
-        The offset enters only where a contrast has one: a difference near 1e12 then keeps all its digits.
-        """
-        share = contrasts @ self.constant
-        share[np.abs(share) < 1e-9] = 0.0
-        return np.asarray(self.coefficients @ contrasts.T + self.offset[:, None] * share)
+        """Estimates of contrasts, shape (c, p) -> (r, c)."""
+        return with_offset(contrasts, self.coefficients, self.offset, self.constant)
 
     def contrast_df(self, contrasts: FloatArray) -> FloatArray:
         """Degrees of freedom of single contrasts, shape (c, p) or (r, c, p) -> (r, c).
@@ -105,26 +103,49 @@ class SmallSample:
         return np.asarray((estimate * solved).sum(1) / len(contrasts))
 
 
+def with_offset(
+    contrasts: FloatArray, coefficients: FloatArray, offset: FloatArray, constant: FloatArray
+) -> FloatArray:
+    """Estimates of contrasts of responses less an offset, shape (c, p) -> (r, c); arguments as in `SmallSample`.
+
+    The offset enters only where a contrast has one: a difference near 1e12 then keeps all its digits.
+    """
+    share = contrasts @ constant
+    share[np.abs(share) < 1e-9] = 0.0
+    return np.asarray(coefficients @ contrasts.T + offset[:, None] * share)
+
+
 def f_tail(numerator_df: int, denominator_df: FloatArray, f: FloatArray) -> FloatArray:
     """Upper tail of F, elementwise."""
     return np.asarray(fdtrc(numerator_df, denominator_df, f))
 
 
-def variance_covariance(point: Evaluation, free: NDArray[np.bool_]) -> FloatArray:
-    """Inverse of the expected information over the free variances, nil for those at zero; shape (r, k, k)."""
+def variance_covariance(
+    point: Evaluation | AbsorbedPoint, free: NDArray[np.bool_], directions: FloatArray | None = None
+) -> FloatArray:
+    """Inverse of the expected information over the free variances, nil for those at zero; shape (r, k, k).
+
+    With `directions`, of shape (k, d), over these.
+    """
+    if directions is not None:
+        inner = np.linalg.inv(directions.T @ point.expected @ directions)
+        return np.asarray(directions @ inner @ directions.T)
     both = free[:, :, None] & free[:, None, :]
     unit = np.eye(free.shape[1])
     return np.asarray(np.where(both, np.linalg.inv(np.where(both, point.expected, unit)), 0.0))
 
 
-def small_sample(point: Evaluation, free: NDArray[np.bool_], prepared: Prepared) -> SmallSample:
+def small_sample(
+    point: Evaluation | AbsorbedPoint, free: NDArray[np.bool_], prepared: Prepared, directions: FloatArray | None = None
+) -> SmallSample:
     """Derive the Kenward-Roger quantities from restricted likelihoods at their maxima, in the responses' units.
 
     ``Phi_A = Phi + 2 Phi { sum_ij W_ij (Q_ij - P_i Phi P_j) } Phi`` (Kenward & Roger 1997, eq. 6; the second
-    derivatives of V are nil). A variance at zero is no parameter: only `free` ones count.
+    derivatives of V are nil). A variance at zero is no parameter: only `free` ones count, or `directions` where the
+    covariance matrix of a term is singular.
     """
     scale, phi = prepared.scale, point.phi
-    solved, w = point.solved, variance_covariance(point, free)
+    solved, w = point.solved, variance_covariance(point, free, directions)
     t, p = solved.basis_change, -solved.x_vi_x
     # Of the V_i in `solved` V itself is one, for which Q_ij - P_i Phi P_j is nil.
     w_b = (transpose(t) @ w @ t)[:, :-1, :-1]

@@ -4,28 +4,11 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
 from typing import Any, TypeGuard
 
+from trialkit.words.phrases import DECIMALS, FINER
+
 ABSENT = "–"
-DECIMALS: Mapping[str, int] = {
-    "g": 0,
-    "oz": 1,
-    "days": 1,
-    "pH": 1,
-    "pH a day": 2,
-    "mS/cm": 1,
-    "money": 2,
-    "percentage points": 0,
-    "d.f.": 1,
-    "F": 2,
-    "variance": 2,
-    "log-likelihood": 2,
-    "standard deviations": 1,
-}
-"""The one rule of decimals: how many each quantity has in sentences, pictures and tables; grams and ounces of heads."""
-FINER = 1
-"""More of them in tables for a statistician, who works on with the figures, and in what is only a small part of one."""
 MINUS = "\u2212"
 BEFORE_UNIT = re.compile(r"(?<=[0-9½¼¾]) (?=%|(?:g|kg|mg/L|L|mL|cm|oz|lb|US gal|tsp|°C|°F|h|d\.f\.)(?![A-Za-z]))")
 CHANCE = re.compile(r"(?<=[0-9]) in 100\b")

@@ -18,6 +18,7 @@ from trialkit.analysis.advising import Advice
 from trialkit.documents.plan import PlanVerdict, StatedLimits
 from trialkit.documents.recommended import ProposedTrial
 from trialkit.domain.factors import FACTOR_COLUMNS, FactorName
+from trialkit.domain.progress import working_on
 from trialkit.domain.thresholds import FEWEST_ERROR_DF, SAME_VALUE_G
 from trialkit.domain.treatment import Level, Treatment, is_same_dose, is_same_strength
 from trialkit.evidence.ledger_contents import LedgerContents
@@ -25,7 +26,6 @@ from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.beliefs import Known, Outlook, outlook
 from trialkit.planning.effort import effort
 from trialkit.planning.trial_value import (
-    Progress,
     TrialDesign,
     choose,
     design_rows,
@@ -53,7 +53,7 @@ TOLD_DIGITS = 6
 Levels = Mapping[FactorName, tuple[Level, ...]]
 
 
-def propose(found: LedgerContents, advice: Advice, progress: Progress = lambda *_: None) -> ProposedTrial | None:
+def propose(found: LedgerContents, advice: Advice) -> ProposedTrial | None:
     """Propose the next trial; None where not even two treatments fit the limits of the newest protocol.
 
     Parameters
@@ -61,16 +61,14 @@ def propose(found: LedgerContents, advice: Advice, progress: Progress = lambda *
     found : LedgerContents
     advice : Advice
         What the ledger says now.
-    progress : callable
-        Told what is being worked out, which one of them, and of how many.
     """
-    progress("what is known", 1, 1)
+    working_on("what is known")
     search = _Search.of(found, advice)
-    progress("levels of the next trial", 1, 1)
+    working_on("levels of the next trial")
     best = search.enough(search.best())
     if best is None:
         return None
-    progress("what it is worth", 1, 1)
+    working_on("what it is worth")
     return _proposed(found, search, best)
 
 

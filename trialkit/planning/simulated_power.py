@@ -18,7 +18,7 @@ from trialkit.planning.exact import Expectation, expected_power
 from trialkit.planning.planned_design import PlannedDesign
 from trialkit.planning.planned_power import Goal, PlannedPower
 from trialkit.planning.power import finite, simultaneous_critical
-from trialkit.planning.simulation import CHUNK, Draws, Progress, Task, simulate
+from trialkit.planning.simulation import CHUNK, Draws, Task, simulate
 
 
 def simulate_power(
@@ -30,7 +30,6 @@ def simulate_power(
     seed: int,
     executor: Executor,
     effects: FloatArray | None = None,
-    progress: Progress | None = None,
     chunk: int = CHUNK,
 ) -> PlannedPower:
     """Power of a design by simulated trials, each analysed as the real one will be (variances of strata left free).
@@ -54,7 +53,7 @@ def simulate_power(
         raise WrongCall(f"The means of {means.size} heads were given, and {len(design.heads)} are planned.")
     planned, variances = expected_power(design, assumptions, goal), design.variances(assumptions)
     contrasts = design.comparisons(goal.current).rows
-    draws = simulate(Task(design, variances, means, contrasts, seed), replicates, executor, progress, chunk=chunk)
+    draws = simulate(Task(design, variances, means, contrasts, seed), replicates, executor, chunk=chunk)
     expectation = Expectation(design, variances, goal)
     told = [expectation.effect(effect, means) for effect in design.effects]
     correlation = expectation.correlation(design.model.fixed.to_orthogonal(contrasts))
@@ -75,7 +74,6 @@ def exact_or_simulated_power(
     replicates: int,
     seed: int,
     executor: Executor,
-    progress: Progress | None = None,
 ) -> PlannedPower:
     """Exact power where the design is orthogonal, simulated power where it is not.
 
@@ -85,9 +83,7 @@ def exact_or_simulated_power(
     planned = expected_power(design, assumptions, goal)
     if planned.method == "exact":
         return planned
-    return simulate_power(
-        design, assumptions, goal, replicates=replicates, seed=seed, executor=executor, progress=progress
-    )
+    return simulate_power(design, assumptions, goal, replicates=replicates, seed=seed, executor=executor)
 
 
 def monte_carlo_se(found: int, replicates: int) -> float:

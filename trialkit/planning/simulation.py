@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pickle
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import Executor, Future, as_completed
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache
@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 from trialkit.documents.plan import Refusal
 from trialkit.domain.arrays import BoolArray, FloatArray
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.progress import working_on
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NoVariation, fit_mixed, refit_many
 from trialkit.mixed.coded_factors import cross, encode
 from trialkit.planning.planned_design import PlannedDesign
 from trialkit.planning.refusal import CannotBeJudged
 
-Progress = Callable[[int, int], None]
 """Told how many replicates are done, and of how many."""
 
 # Fixed, whatever the number of workers: the sums of a chunk then come out alike to the last digit.
@@ -77,7 +77,6 @@ def simulate(
     task: Task,
     replicates: int,
     executor: Executor,
-    progress: Progress | None = None,
     *,
     chunk: int = CHUNK,
 ) -> Draws:
@@ -105,13 +104,13 @@ def simulate(
     if replicates < 1 or chunk < 1:
         raise WrongCall(f"{replicates} simulated trials tell nothing: ask for 1000 or more.")
     payload = pickle.dumps(replace(task, design=replace(task.design)))  # a copy without what was worked out
-    draws = _joined(_gathered(executor, payload, [*range(0, replicates, chunk), replicates], progress))
+    draws = _joined(_gathered(executor, payload, [*range(0, replicates, chunk), replicates]))
     if draws.failed > MOST_FAILED * replicates:
         raise CannotBeJudged(Refusal("simulations failed", draws.failed, replicates))
     return draws
 
 
-def _gathered(executor: Executor, payload: bytes, edges: Sequence[int], progress: Progress | None) -> list[Draws]:
+def _gathered(executor: Executor, payload: bytes, edges: Sequence[int]) -> list[Draws]:
     """Results of the chunks in their order; cancel what has not begun if anything stops the wait."""
     futures: list[Future[Draws]] = []
     done = 0
@@ -120,8 +119,7 @@ def _gathered(executor: Executor, payload: bytes, edges: Sequence[int], progress
             futures.append(executor.submit(run_chunk, payload, start, stop))
         for future in as_completed(futures):
             done += len(future.result().settled)
-            if progress:
-                progress(done, edges[-1])
+            working_on("simulated trials", done, edges[-1])
     except BaseException:
         for future in futures:
             future.cancel()

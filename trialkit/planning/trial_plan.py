@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import partial
-from typing import TypeVar
 
 import numpy as np
 import pandas as pd
@@ -24,6 +23,7 @@ from trialkit.documents.plan import (
     TrialValue,
 )
 from trialkit.domain.errors import NotComputed
+from trialkit.domain.progress import each_told, working_on
 from trialkit.evidence.ledger_contents import LedgerContents
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.beliefs import Known, Outlook, outlook
@@ -37,7 +37,6 @@ from trialkit.planning.refusal import CannotBeJudged
 from trialkit.planning.shopping import grams_per_teaspoon, shopping_list
 from trialkit.planning.trial_sizes import Judge, TrialSize, difference_curve, sensitivity
 from trialkit.planning.trial_value import (
-    Progress,
     Valued,
     by_value,
     choose,
@@ -56,8 +55,6 @@ CURVE_POINTS = 25
 CURVE_MARGINS = 4.0  # as far as curves are drawn
 GROUPINGS = ("block", "whole_plot", "volunteer", "row", "column")
 
-Thing = TypeVar("Thing")
-
 
 def make_plan(
     trial: CheckedTrial,
@@ -65,7 +62,6 @@ def make_plan(
     assumptions: Assumptions,
     judge: Judge = expected_power,
     ledger: LedgerContents | None = None,
-    progress: Progress = lambda *_: None,
 ) -> Plan:
     """Plan the trial of a protocol.
 
@@ -81,8 +77,6 @@ def make_plan(
         How the power of the trial asked for is found; that of other designs is worked out by formula.
     ledger : LedgerContents, optional
         Trials that the planned one goes on from.
-    progress : callable
-        Told how far the work is.
 
     Raises
     ------
@@ -93,7 +87,7 @@ def make_plan(
     """
     protocol = trial.protocol
     goal = _goal(protocol)
-    progress("layout", 1, 1)
+    working_on("layout")
     limits = stated_limits(protocol, len(trial.sites))
     question = question_of(trial, in_ledger=ledger is not None)
     known = _known(ledger, question) if ledger else None
@@ -101,11 +95,11 @@ def make_plan(
     asked = next(found)
     thought = outlook(trial, question, protocol.treatments(), assumptions, known)
     assumptions = assumptions_from(thought) if known else assumptions
-    progress("power", 1, 1)
+    working_on("power")
     design = _design(protocol, asked.layout, asked.heads, model_of)
     power = judge(design, assumptions, goal)
     others = list(found)
-    each = by_value([valued(thought, one) for one in _told((asked, *others), "what designs are worth", progress)])
+    each = by_value([valued(thought, one) for one in each_told((asked, *others), "what designs are worth")])
     rows = design_rows(thought, each, limits, partial(worth_a_year, protocol))
     verdict, proposed = choose(rows)
     prospect = _prospect(protocol, thought, each[0])
@@ -121,7 +115,7 @@ def make_plan(
         else row
         for row in rows
     )
-    progress("other variances", 1, 1)
+    working_on("other variances")
     changed = sensitivity(design, assumptions, goal)
     efficiency = efficiency_of(protocol, asked.layout)
     about, varied = protocol.trial, protocol.factors.get("dose")
@@ -254,13 +248,6 @@ def _design(protocol: Protocol, layout: pd.DataFrame, heads: int, model_of: Mode
     """Plan heads on a layout, its groupings as names: a number would enter a model as a slope."""
     names = {column: layout[column].astype(str) for column in GROUPINGS if column in layout}
     return planned_design(layout.assign(**names), heads, protocol.treatment_columns, model_of)
-
-
-def _told(things: Sequence[Thing], what: str, progress: Progress) -> Iterator[Thing]:
-    """Hand things on one by one, telling of each."""
-    for at, thing in enumerate(things, 1):
-        progress(what, at, len(things))
-        yield thing
 
 
 def _curves(powers: Mapping[float, DifferenceRow], goal: Goal) -> tuple[PowerCurve, ...]:

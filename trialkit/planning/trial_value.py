@@ -25,8 +25,6 @@ from trialkit.protocol.sections import SQUARE_KINDS, Layout
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.rules.trial_folder import CheckedTrial
 
-Progress = Callable[[str, int, int], None]
-"""Told what is being worked out, which one of them, and of how many."""
 VOLUNTEER_BUCKETS = 3
 """In a small block for each volunteer (common practice, no source)."""
 MUCH_LESS, SOME_MORE = 0.7, 1.5

@@ -2,7 +2,7 @@
 
 import unicodedata
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -16,6 +16,8 @@ from trialkit.domain.units import Measures
 from trialkit.languages import Language
 from trialkit.protocol.faults import problems_of_toml, problems_of_validation
 from trialkit.protocol.logo import logo_problems
+from trialkit.protocol.protocol_text import written
+from trialkit.protocol.publication import Origin
 from trialkit.protocol.sections import ONE_LINE, Line, Name, Section
 from trialkit.protocol.starting import toml_value
 from trialkit.tables.problem import TrialError, too_large
@@ -51,6 +53,9 @@ class CountyFile(Section):
     """What county.toml holds."""
 
     county: Annotated[County, "The county's block."]
+    publication: Annotated[
+        Origin, "What data packages of the county's trials tell where their trial.toml does not."
+    ] = Origin()
 
 
 @dataclass(frozen=True)
@@ -60,6 +65,7 @@ class CountyBlock:
     file: Annotated[Path, "Where it was read."]
     county: Annotated[County, "What it says."]
     logo: Annotated[bytes | None, "Its logo, a PNG."]
+    publication: Annotated[Origin, "What its data packages tell alike."] = field(default_factory=Origin)
 
 
 @dataclass(frozen=True)
@@ -90,12 +96,13 @@ def read_county(folder: Path) -> CountyBlock | None:
     source = read_source(file.parent, file.name, budget=PROTOCOL)
     if isinstance(source, Problem):
         raise TrialError([source])
-    county = parse_county(source.text)
-    return CountyBlock(file, county, None if county.logo is None else read_logo(file.parent / county.logo))
+    told = parse_county(source.text)
+    logo = told.county.logo
+    return CountyBlock(file, told.county, None if logo is None else read_logo(file.parent / logo), told.publication)
 
 
-def parse_county(text: str) -> County:
-    """Make a county's block from the text of a county.toml; raises as `read_county`."""
+def parse_county(text: str) -> CountyFile:
+    """Read the text of a county.toml; raises as `read_county`."""
     try:
         data = toml_data(text)
     except OverBudget as over:
@@ -103,7 +110,7 @@ def parse_county(text: str) -> County:
     except ValueError as error:
         raise TrialError(problems_of_toml(COUNTY_FILE, error)) from error
     try:
-        return CountyFile.model_validate(data).county
+        return CountyFile.model_validate(data)
     except ValidationError as error:
         raise TrialError(problems_of_validation(COUNTY_FILE, text, error, CountyFile)) from error
 
@@ -165,9 +172,9 @@ def changed_county(before: County | None, changes: Mapping[str, str], logo: Path
     return county, picture
 
 
-def county_text(county: County) -> str:
+def county_text(county: County, publication: Origin | None = None) -> str:
     """Write a county's block as a commented county.toml that reads back as the same."""
-    return "\n".join(_lines(county)) + "\n"
+    return "\n".join([*_lines(county), *_publication_lines(publication or Origin())]) + "\n"
 
 
 def _lines(county: County) -> Iterator[str]:
@@ -179,3 +186,20 @@ def _lines(county: County) -> Iterator[str]:
         value = getattr(county, key)
         yield f"# {remark}"
         yield f"{key} = {toml_value(value)}" if value else f"# {key} ="
+
+
+def _publication_lines(publication: Origin) -> Iterator[str]:
+    """What is the same in every data package; only edited by hand, and kept as it stands."""
+    yield ""
+    yield "# What trialkit pack tells of every trial here, where its own trial.toml says nothing under [publication]."
+    yield "[publication]"
+    remarks = field_descriptions(Origin)
+    for key in Origin.model_fields:
+        value = getattr(publication, key)
+        if key != "people":
+            yield f"# {remarks[key]}"
+            yield f"{key} = {toml_value(value)}" if value else f"# {key} ="
+    yield f"# {remarks['people']} Begin each with [[publication.people]]; the keys are those of trial.toml."
+    for person in publication.people:
+        yield "[[publication.people]]"
+        yield from (f"{key} = {written(value)}" for key, value in person.model_dump(exclude_defaults=True).items())

@@ -62,9 +62,9 @@ def _lines(name: str, section: Section) -> Iterator[str]:
     for key, field in type(section).model_fields.items():
         value = getattr(section, key)
         if key in TO_FILL_IN and not value:
-            yield from _line(f"# {key} = {_written(TO_FILL_IN[key])}", remarks[key])
+            yield from _line(f"# {key} = {written(TO_FILL_IN[key])}", remarks[key])
         elif value is not None and (name in WHOLE_SECTIONS or key in ALWAYS_WRITTEN or value != field.default):
-            yield from _line(f"{key} = {_written(value)}", remarks[key])
+            yield from _line(f"{key} = {written(value)}", remarks[key])
 
 
 def _line(text: str, remark: str) -> Iterator[str]:
@@ -76,16 +76,16 @@ def _line(text: str, remark: str) -> Iterator[str]:
     yield whole
 
 
-def _written(value: Any) -> str:
+def written(value: Any) -> str:
     """Write a value as TOML has it."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, date):
         return value.isoformat()
     if isinstance(value, Mapping):
-        return f"{{ {', '.join(f'{_key(key)} = {_written(item)}' for key, item in value.items())} }}"
+        return f"{{ {', '.join(f'{_key(key)} = {written(item)}' for key, item in value.items())} }}"
     if isinstance(value, list | tuple):
-        return f"[{', '.join(map(_written, value))}]"
+        return f"[{', '.join(map(written, value))}]"
     return toml_value(value)
 
 

@@ -1,4 +1,7 @@
-"""What a published trial tells of itself: who, where, when, under which licence (``[publication]`` in trial.toml)."""
+"""What a published trial tells of itself: who, where, when, under which licence (``[publication]`` in trial.toml).
+
+What is the same for all trials of a county stands once, under the same keys, in county.toml.
+"""
 
 from datetime import date
 from typing import Annotated, Literal
@@ -28,8 +31,8 @@ class Person(Section):
     organisation: Annotated[bool, "Whether it is an organisation, not a person."] = False
 
 
-class Publication(Section):
-    """What a data package tells of its origin; `trialkit pack --check` names what standards ask for and is missing."""
+class Origin(Section):
+    """What the data packages of a county tell alike of their origin; a key that trial.toml has goes first."""
 
     people: Annotated[
         Annotated[tuple[Person, ...], Field(max_length=MOST_PEOPLE, strict=False)], "Who had a part in it."
@@ -37,12 +40,22 @@ class Publication(Section):
     publisher: Annotated[Line, "Who makes the data public."] = ""
     licence: Annotated[Licence | None, "Under which others may use the data."] = None
     licence_holder: Annotated[Line, "Whose the data are."] = ""
+    country: Annotated[Country | None, "Where the gardens are: the two letters of ISO 3166-1, such as US."] = None
+
+
+class Publication(Origin):
+    """What a data package tells of its origin; `trialkit pack --check` names what standards ask for and is missing."""
+
     version: Annotated[Version, "Of the data package."] = "1.0.0"
     published_on: Annotated[
         Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None, "Day of its publication."
     ] = None
-    country: Annotated[Country | None, "Where the gardens are: the two letters of ISO 3166-1, such as US."] = None
     facility: Annotated[Line, "What the plants grew in, as somebody who was not there has to know it."] = ""
+
+    def completed(self, county: Origin) -> "Publication":
+        """Take from the county what the trial is silent about."""
+        silent = [key for key in Origin.model_fields if not getattr(self, key)]
+        return self.model_copy(update={key: getattr(county, key) for key in silent})
 
 
 def is_orcid(text: str) -> bool:

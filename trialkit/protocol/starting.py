@@ -20,6 +20,7 @@ from trialkit.languages import LANGUAGES
 from trialkit.protocol.trial_protocol import parse_protocol
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.committing import ASIDE, COMMITTED, LOCK, STAGING, at_work, commit
+from trialkit.tables.nearest import meant
 from trialkit.tables.table_schema import load_schema
 
 LARGEST_SEED = 10**8
@@ -194,7 +195,8 @@ def example_folder(name: str) -> Path:
         If there is no such example.
     """
     if name not in example_names():
-        raise WrongCall(f"There is no example {name!r}. Choose one of: {', '.join(example_names())}.")
+        names = example_names()
+        raise WrongCall(f"There is no example {name!r}. Choose one of: {', '.join(names)}.{meant(name, names)}")
     return resource_folder("example_trials") / name
 
 

@@ -218,7 +218,7 @@ def _checked_in_r(results: Results, files: dict[str, bytes]) -> Iterator[dict[st
         for name, text in r_script.DESCRIPTIONS.items()
     ]
     schema = {"fields": fields, "missingValues": [""], "primaryKey": ["response", "kind", "key", "statistic"]}
-    about = "Figures of the analysis of weights, one a row, as analysis.R looks them up."
+    about = "Figures of the analysis, one a row, as analysis.R looks them up."
     yield _table("figures", r_script.FIGURES_FILE, "Figures", about, schema, files)
     files[r_script.SCRIPT_FILE] = r_script.r_script(results).encode("utf-8")
     yield _resource("analysis_in_r", r_script.SCRIPT_FILE, "The analysis once more, in R.", "text/x-r", files)
@@ -257,7 +257,7 @@ def _resource(name: str, path: str, description: str, mediatype: str, files: Map
 def _descriptor(
     trial: CheckedTrial, licence: Licence, resources: Sequence[Mapping[str, Any]], identity: str
 ) -> dict[str, Any]:
-    about, told = trial.protocol.trial, trial.protocol.publication
+    about, told = trial.protocol.trial, trial.publication
     title, path = LICENCES[licence]
     return {
         "$schema": PROFILE,

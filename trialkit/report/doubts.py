@@ -183,13 +183,16 @@ def shares_note(losses: Losses) -> str:
     kinds = "Clopper and Pearson's of a share, Newcombe's of a difference, each alone."
     if losses.share_sd_logit is None:
         return (
-            f"Intervals allow for heads of a bucket faring alike (design effect {plain(losses.design_effect)}): {kinds}"
+            "No model of losses could be fitted. Intervals and tests allow for heads of a bucket faring alike (design "
+            f"effect {plain(losses.design_effect)}): {kinds}"
         )
     told = {variance_label(term, "heads"): sd for term, sd in losses.share_sd_logit.items()}
     spreads = [f"{name} {plain(sd, 2)}" for name, sd in told.items() if sd >= LEAST_LOGIT]
     whose = "on average over gardens like these" if "site" in losses.share_sd_logit else "for these gardens alone"
     vary = f"Standard deviations, logits: {', '.join(spreads) or TOO_SMALL}."
-    return f"Intervals are {whose}. They come from a logistic mixed model, widened by t. {vary} {kinds}"
+    return (
+        f"Intervals are {whose}. They come from a logistic mixed model, widened by t, and so do tests. {vary} {kinds}"
+    )
 
 
 def _corrections(reading: Reading) -> Table | None:

@@ -13,6 +13,7 @@ from urllib.parse import quote
 import pandas as pd
 
 from trialkit.documents.answers import Gap
+from trialkit.domain.table_names import COUNTY_FILE, PROTOCOL_FILE
 from trialkit.protocol.publication import Licence, Person, Publication, Role, is_orcid
 from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.tables.table_schema import load_schema
@@ -53,30 +54,42 @@ DATACITE = "http://datacite.org/schema/kernel-4"
 
 def gaps(trial: CheckedTrial) -> tuple[Gap, ...]:
     """Name all that standards make mandatory and the trial does not tell; nothing where it can be published."""
-    return tuple(_gaps(trial.protocol.publication, trial))
+    return tuple(_gaps(trial.publication, trial))
 
 
 def _gaps(told: Publication, trial: CheckedTrial) -> Iterator[Gap]:
+    people = _holder(trial) if told.people else _for_all("publication.people")
     if not any("author" in person.roles for person in told.people):
-        yield Gap("DataCite 4.5", "Creator", 'publication.people, one with the role "author"')
-    if not told.publisher:
-        yield Gap("DataCite 4.5", "Publisher", "publication.publisher")
-    if told.published_on is None:
-        yield Gap("DataCite 4.5", "Publication Year", "publication.published_on")
-        yield Gap("RO-Crate 1.3", "datePublished", "publication.published_on")
-    if told.licence is None:
-        yield Gap("RO-Crate 1.3", "license", "publication.licence")
-    if told.country is None:
-        yield Gap("MIAPPE 1.2", "Geographic location (country)", "publication.country")
+        yield Gap("DataCite 4.5", "Creator", f'{people}, one with the role "author"')
     if not told.people:
-        yield Gap("MIAPPE 1.2", "Person name and role", "publication.people")
+        yield Gap("MIAPPE 1.2", "Person name and role", people)
+    if not told.publisher:
+        yield Gap("DataCite 4.5", "Publisher", _for_all("publication.publisher"))
+    if told.published_on is None:
+        yield Gap("DataCite 4.5", "Publication Year", f"{PROTOCOL_FILE}, publication.published_on")
+        yield Gap("RO-Crate 1.3", "datePublished", f"{PROTOCOL_FILE}, publication.published_on")
+    if told.licence is None:
+        yield Gap("RO-Crate 1.3", "license", _for_all("publication.licence"))
+    if told.country is None:
+        yield Gap("MIAPPE 1.2", "Geographic location (country)", _for_all("publication.country"))
     for place, person in enumerate(told.people, start=1):
+        where = f"{people}, number {place}"
         if not person.affiliation and not person.organisation:
-            yield Gap("MIAPPE 1.2", f"Person affiliation of {person.name}", f"publication.people, number {place}")
+            yield Gap("MIAPPE 1.2", f"Person affiliation of {person.name}", where)
         if person.orcid and not is_orcid(person.orcid):
-            yield Gap("ORCID", f"an iD of {person.name} whose last figure fits", f"publication.people, number {place}")
+            yield Gap("ORCID", f"an iD of {person.name} whose last figure fits", where)
     if pd.isna(_planted(trial)):
         yield Gap("MIAPPE 1.2", "Start date of study", "heads.csv, transplanted_on")
+
+
+def _for_all(key: str) -> str:
+    """Where something is told that may be the same for all trials of a county."""
+    return f"{PROTOCOL_FILE} or, for all trials of the county, {COUNTY_FILE}, {key}"
+
+
+def _holder(trial: CheckedTrial) -> str:
+    """The file that tells of the people, and the key."""
+    return f"{PROTOCOL_FILE if trial.protocol.publication.people else COUNTY_FILE}, publication.people"
 
 
 def _planted(trial: CheckedTrial) -> Any:
@@ -100,7 +113,7 @@ def orcid_url(person: Person) -> str:
 
 def datacite_record(trial: CheckedTrial, licence: Licence) -> dict[str, Any]:
     """Describe the data by the DataCite Metadata Schema, in its JSON form; a DOI comes with registration."""
-    told, about = trial.protocol.publication, trial.protocol.trial
+    told, about = trial.publication, trial.protocol.trial
     title, path = LICENCES[licence]
     creators = [_datacite_name(person) for person in told.people if "author" in person.roles]
     helpers = [
@@ -160,7 +173,7 @@ def ro_crate(trial: CheckedTrial, licence: Licence, resources: Sequence[Mapping[
     resources : sequence of mappings
         Of the data package: ``path``, ``description``, ``mediatype`` and ``bytes`` of each file.
     """
-    told, about = trial.protocol.publication, trial.protocol.trial
+    told, about = trial.publication, trial.protocol.trial
     title, path = LICENCES[licence]
     people = [_crate_person(place, person) for place, person in enumerate(told.people, start=1)]
     authors = [_reference(made) for made, person in zip(people, told.people, strict=True) if "author" in person.roles]
@@ -244,7 +257,7 @@ def _reference(entity: Mapping[str, Any]) -> dict[str, Any]:
 
 def miappe(trial: CheckedTrial, licence: Licence) -> dict[str, Any]:
     """Describe the trial under the names of MIAPPE 1.2: an investigation, and a study for each garden."""
-    protocol, told, about = trial.protocol, trial.protocol.publication, trial.protocol.trial
+    protocol, told, about = trial.protocol, trial.publication, trial.protocol.trial
     return {
         "Investigation": {
             "Investigation unique ID": about.id,
@@ -302,7 +315,7 @@ def miappe(trial: CheckedTrial, licence: Licence) -> dict[str, Any]:
 
 
 def _study(trial: CheckedTrial, site: str) -> dict[str, Any]:
-    protocol, told, about = trial.protocol, trial.protocol.publication, trial.protocol.trial
+    protocol, told, about = trial.protocol, trial.publication, trial.protocol.trial
     labels = trial.layout["bucket"][trial.layout["site"].astype(str) == site]
     heads = trial.heads[trial.heads["bucket"].isin(labels)]
     names = trial.sites.loc[trial.sites["site"] == site, "name"]

@@ -1,7 +1,8 @@
 """``analysis.R`` and ``figures.csv``: the analysis of a trial once more in R, beside what trialkit found.
 
 The script reads the packed tables as they stand, builds the rows that are analysed by itself, fits them with lme4,
-lmerTest and emmeans, and by strata with ``aov``, and says where figures rightly differ.
+lmerTest and emmeans, and by strata with ``aov``, and says where figures rightly differ. Days that lie between visits it
+draws by itself, and holds our figures to what follows from its own draws.
 """
 
 from __future__ import annotations
@@ -10,30 +11,32 @@ from collections.abc import Iterator, Sequence
 
 import pandas as pd
 
+from trialkit.analysis.recorded_responses import YIELD
 from trialkit.documents.findings import FittedModel, ResponseResult
 from trialkit.documents.results import Results
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.heads import OUTCOMES
+from trialkit.domain.thresholds import DEGREE_DAY_BASE_C
 from trialkit.domain.treatment import Level, Treatment
+from trialkit.mixed.censored import IMPUTATIONS
 from trialkit.report.page import TEMPLATES
 from trialkit.tables.atomic import csv_text
 from trialkit.words.phrases import number
 
 SCRIPT_FILE, FIGURES_FILE = "analysis.R", "figures.csv"
 DESCRIPTIONS = {
-    "response": "What was analysed: weight_g, a head; bucket_weight_g, the marketable weight of a bucket.",
+    "response": "What was analysed: weight_g, a head; bucket_weight_g, the marketable weight of a bucket; days, or "
+    "degree_days, from transplanting to ready.",
     "kind": "variance, test (of an effect), mean (of a treatment) or comparison (with the current practice).",
     "key": "Term of the model, or the treatment: its levels with a slash between.",
     "statistic": "What of it: variance, f, mean, difference, se, or degrees of freedom.",
-    "value": "The figure, in grams where it has a unit.",
+    "value": "The figure, in grams, days or degree days where it has a unit.",
 }
-REPEATED = ("weight_g", "bucket_weight_g")
-"""Days are seen only between visits: they have no like in lme4."""
 TRIED_WITH = "R 4.2.2, lme4 1.1-31, lmerTest 3.1-3, pbkrtest 0.5-2 and emmeans 1.8.4-1"
 
 
 def figures(results: Results) -> pd.DataFrame:
-    """What trialkit found of the weights, one figure a row."""
+    """What trialkit found, one figure a row."""
     rows = [row for response in repeated(results) for row in _figures(response)]
     return pd.DataFrame(rows, columns=list(DESCRIPTIONS))
 
@@ -52,7 +55,10 @@ def r_script(results: Results) -> str:
         f"heads_per_bucket <- {results.design.heads_per_bucket}",
         "# Outcomes of heads that were cut, and those that say nothing of the treatment.",
         f"cut <- {_strings([name for name, says in OUTCOMES.items() if says == 'cut'])}",
+        f"growing <- {_strings([name for name, says in OUTCOMES.items() if says == 'growing'])}",
         f"says_nothing <- {_strings([name for name, says in OUTCOMES.items() if says == 'nothing' and name])}",
+        f"degree_day_base_c <- {DEGREE_DAY_BASE_C:g}",
+        f"completed_sets <- {IMPUTATIONS} # of days, as trialkit draws them",
         "models <- list(",
         ",\n".join(models),
         ")",
@@ -63,31 +69,30 @@ def r_script(results: Results) -> str:
 
 
 def repeated(results: Results) -> Iterator[ResponseResult]:
-    """Yield what the script repeats: the weights, where they were analysed."""
-    for name in REPEATED:
-        response = results.responses.get(name)
-        if response is not None and response.status == "analysed":
-            yield response
+    """Yield what the script repeats: all that was analysed."""
+    yield from (response for response in results.responses.values() if response.status == "analysed")
 
 
 def _left_out(results: Results) -> Iterator[str]:
     for name, response in results.responses.items():
         if response.status != "analysed":
             yield f"{name}, which was not analysed"
-        elif name not in REPEATED:
-            yield f"{name}, known only between visits, is completed by draws that lme4 has no like for"
 
 
 def _model(response: ResponseResult, model: FittedModel) -> str:
-    by_heads = response.name == "weight_g"
+    by_heads = response.name != YIELD
     rows = "buckets" if not by_heads else "heads" if "bucket" in model.random or _is_one_head(model) else "bucket means"
     fixed = [term.strip() for term in model.formula.partition("~")[2].split("+")[:-1]]
-    spread = any(note.code == "spread_by_garden" for note in model.notes)
+    noted = {note.code for note in model.notes}
     return (
         f"  list(response = {_string(response.name)}, rows = {_string(rows)}, fixed = {_strings(fixed)},\n"
-        f"       random = {_strings(model.random)}, spread = {str(spread).upper()}, "
-        f"partly = {str(bool(model.partly_tested)).upper()})"
+        f"       random = {_strings(model.random)}, spread = {_flag('spread_by_garden' in noted)}, "
+        f"held = {_flag('variances_held' in noted)}, partly = {_flag(bool(model.partly_tested))})"
     )
+
+
+def _flag(is_so: bool) -> str:
+    return str(is_so).upper()
 
 
 def _is_one_head(model: FittedModel) -> bool:

@@ -12,19 +12,22 @@ from trialkit.documents.answers import SiteAnswer
 from trialkit.documents.problems import Problem
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.table_names import AMENDMENTS_FILE
+from trialkit.languages import Language
 from trialkit.protocol.randomise import AddedGarden, added_garden
 from trialkit.rules.neighbours import labels_elsewhere
 from trialkit.rules.trial_folder import CheckedTrial, read_trial
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.committing import at_work, commit
-from trialkit.tables.nearest import nearest_name
+from trialkit.tables.nearest import meant
 from trialkit.tables.problem import TrialError
 from trialkit.tables.raw_table import RawTable, parse_csv
 from trialkit.tables.source_file import read_source
 from trialkit.tables.table_schema import load_schema
 
 
-def add_garden(folder: Path, site: str, *, blocks: int | None, why: str, on: date) -> SiteAnswer:
+def add_garden(
+    folder: Path, site: str, *, blocks: int | None, why: str, on: date, language: Language | None = None
+) -> SiteAnswer:
     """Lay out one garden more, by lot; what stands in the layout stays to the byte.
 
     Parameters
@@ -39,6 +42,8 @@ def add_garden(folder: Path, site: str, *, blocks: int | None, why: str, on: dat
         The reason.
     on : date
         The day.
+    language : str, optional
+        Of what its volunteers get, for its row in sites.csv; the row's own, else the trial's, where not told.
 
     Raises
     ------
@@ -62,7 +67,9 @@ def add_garden(folder: Path, site: str, *, blocks: int | None, why: str, on: dat
         garden = AddedGarden(site, blocks or trial.protocol.layout.blocks)
         rows = added_garden(trial.protocol, trial.layout, garden)
         files = {"layout.csv": _with_rows(folder, "layout.csv", rows)}
-        if site not in set(trial.sites["site"]):
+        if language is not None:
+            files["sites.csv"] = _spoken_at(folder, site, language)
+        elif site not in set(trial.sites["site"]):
             files["sites.csv"] = _with_rows(folder, "sites.csv", pd.DataFrame({"site": [site]}))
         buckets = tuple(map(str, rows["bucket"]))
         version, changed = _commit(folder, trial, (on.isoformat(), site, "joined", garden.blocks, why.strip()), files)
@@ -80,9 +87,7 @@ def withdraw_garden(folder: Path, site: str, *, why: str, on: date) -> SiteAnswe
         trial = _laid_out(folder)
         in_the_way, known = _call_faults(why, on), sorted(set(map(str, trial.layout["site"])))
         if site not in known:
-            near = nearest_name(site, known)
-            hint = f" Did you mean {near}?" if near else ""
-            in_the_way.append(f"The layout has no garden {site!r}, but {', '.join(known)}.{hint}")
+            in_the_way.append(f"The layout has no garden {site!r}, but {', '.join(known)}.{meant(site, known)}")
         elif site in trial.amended.withdrawn:
             in_the_way.append(
                 f"{site} withdrew already ({AMENDMENTS_FILE}); should it record anything after all, merge it as ever."
@@ -146,3 +151,16 @@ def _with_rows(folder: Path, file: str, rows: pd.DataFrame) -> bytes:
     text = csv_text(rows.assign(**lacking)[list(table.cells)]).partition("\n")[2]
     between = b"" if data.endswith((b"\n", b"\r")) else end
     return data + between + text.encode("utf-8").replace(b"\n", end)
+
+
+def _spoken_at(folder: Path, site: str, language: Language) -> bytes:
+    """Return sites.csv with a garden's language in its row; row and column are made where there are none."""
+    source = read_source(folder, "sites.csv")
+    table = source if isinstance(source, Problem) else parse_csv("sites.csv", source.text)
+    if not isinstance(table, RawTable):
+        raise TrialError([table])
+    rows = pd.DataFrame(table.cells, dtype=object)
+    if site not in set(rows["site"]):
+        rows = pd.concat([rows, pd.DataFrame({"site": [site]}, dtype=object)], ignore_index=True)
+    rows.loc[rows["site"] == site, "language"] = language
+    return csv_text(rows.fillna("")).encode("utf-8")

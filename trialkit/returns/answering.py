@@ -12,7 +12,7 @@ from trialkit.domain.quoting import quoted, shown
 from trialkit.domain.reading_budget import PROTOCOL, OverBudget
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.tables.headings import plain_heading
-from trialkit.tables.nearest import nearest_name
+from trialkit.tables.nearest import meant
 from trialkit.tables.rule_book import RULES
 from trialkit.tables.table_schema import load_schema
 from trialkit.tables.toml_text import toml_data
@@ -112,16 +112,16 @@ def _faults(told: Mapping[str, Any]) -> Iterator[str]:
                     yield f"choose {shown(identity)}: write the conflict's ID, then =kept or =returned."
         else:
             known = ", ".join((*CHOICES, "accept", "[headings]", "[choose]"))
-            yield f"{shown(name)} is no answer in this form; there are {known}."
+            hint = meant(name, (*CHOICES, "accept", "headings", "choose"))
+            yield f"{shown(name)} is no answer in this form; there are {known}.{hint}"
 
 
 def _heading_faults(headings: Mapping[str, Any]) -> Iterator[str]:
     seen: dict[str, str] = {}
     for text, column in headings.items():
         if column != "" and column not in COLUMNS:
-            near = nearest_name(shown(column), COLUMNS)
-            hint = f"Did you mean {near}? " if near else ""
-            yield f"heading {quoted(text)}: no column {quoted(column)}. {hint}There are {', '.join(COLUMNS)}."
+            there = f"There are {', '.join(COLUMNS)}."
+            yield f"heading {quoted(text)}: no column {quoted(column)}.{meant(shown(column), COLUMNS)} {there}"
         plain = plain_heading(text)
         if not plain or seen.get(plain, column) != column:
             yield f"heading {quoted(text)}: say once which one column it stands for."

@@ -3,17 +3,24 @@
 import contextlib
 import re
 import unicodedata
+from functools import cache
 
+from trialkit.languages import in_every_language, translatable
 from trialkit.returns.finding_log import Log, Place
 from trialkit.tables.formula_text import restored
+from trialkit.tables.nearest import plain_name
 from trialkit.tables.table_schema import Field
 
 INVISIBLE = (
     "\u00ad\u061c\u180e\u200b\u200c\u200d\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2060\u2066\u2067\u2068\u2069\ufeff"
 )
 AROUND = "\"“”„‟«»‹›‘’‚‛'`´"
-NOTHING = {"-", "–", "—", "--", "---", "n/a", "na", "n.a.", "none", "nil", "null", "not applicable", ".", "/", "blank"}
-NOT_KNOWN = re.compile(r"\?+|unknown|not sure|don'?t know|tbc|tbd", re.IGNORECASE)
+NOTHING = {"-", "–", "—", "--", "---", "n/a", "na", "n.a.", "null", ".", "/", "blank"}
+NOT_KNOWN = re.compile(r"[?¿]+|tbc|tbd", re.IGNORECASE)
+# Words by which people say so, each in its own language, with semicolons between; capitals and accents do not matter.
+IN_WORDS_NONE = translatable("none; nil; nothing")
+IN_WORDS_NOT_APPLICABLE = translatable("not applicable; does not apply")
+IN_WORDS_NOT_KNOWN = translatable("not known; unknown; not sure; don't know; dont know; no idea")
 BEYOND_ASCII = re.compile(r"[^\x00-\x7f]{2,}")
 MOST_TIMES_SPOILED = 4
 
@@ -43,9 +50,40 @@ def tidy(text: str, field: Field, place: Place, log: Log) -> str:
     return plain
 
 
+def says_none(text: str) -> bool:
+    """Tell whether a text says, in any language, that there is none: an empty cell, or an amount of nothing."""
+    return _plainly(text) in _in_any_language(IN_WORDS_NONE)
+
+
 def means_nothing(text: str) -> bool:
-    """Tell whether a text is a word or sign for an empty cell."""
-    return text.casefold() in NOTHING
+    """Tell whether a text is a word or sign for an empty cell, in any language.
+
+    Examples
+    --------
+    >>> means_nothing("n/a"), means_nothing("Ninguno"), means_nothing("no sé")
+    (True, True, False)
+    """
+    return text.casefold() in NOTHING or says_none(text) or _plainly(text) in _in_any_language(IN_WORDS_NOT_APPLICABLE)
+
+
+def is_not_known(text: str) -> bool:
+    """Tell whether a text says, in any language, that nobody knows.
+
+    Examples
+    --------
+    >>> is_not_known("?"), is_not_known("Don’t know"), is_not_known("no sé"), is_not_known("no")
+    (True, True, True, False)
+    """
+    return bool(NOT_KNOWN.fullmatch(text)) or _plainly(text) in _in_any_language(IN_WORDS_NOT_KNOWN)
+
+
+def _plainly(text: str) -> str:
+    return plain_name(text.replace("’", "'").strip(" .!"))
+
+
+@cache
+def _in_any_language(words: str) -> frozenset[str]:
+    return frozenset(_plainly(word) for told in in_every_language(words) for word in told.split(";"))
 
 
 def free_text(text: str, place: Place, log: Log) -> str:

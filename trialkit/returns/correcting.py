@@ -27,7 +27,7 @@ from trialkit.rules.kept_documents import CONFLICTS, CORRECTIONS, WRITTEN, KeptD
 from trialkit.rules.trial_folder import CheckedTrial, read_trial
 from trialkit.rules.unfinished import RETURNED
 from trialkit.tables.committing import at_work, commit
-from trialkit.tables.nearest import nearest_name
+from trialkit.tables.nearest import meant
 from trialkit.tables.own_files import ordinary_folder
 from trialkit.tables.table_schema import TableSchema, load_schema
 
@@ -156,9 +156,8 @@ def _checked_call(schema: TableSchema, wanted: Wanted, trial: CheckedTrial, fold
     changeable = [name for name in schema.columns if name not in schema.primary_key]
     for name in wanted.values:
         if name not in changeable:
-            near = nearest_name(name, changeable)
-            hint = f" Did you mean {near}?" if near else ""
-            raise WrongCall(f"{schema.file} has no {shown(name)} to correct, but: {', '.join(changeable)}.{hint}")
+            there = f"{', '.join(changeable)}.{meant(name, changeable)}"
+            raise WrongCall(f"{schema.file} has no {shown(name)} to correct, but: {there}")
 
 
 def _read(schema: TableSchema, wanted: Wanted, trial: CheckedTrial, log: Log) -> Row:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from trialkit.documents.returns import DateOrder
-from trialkit.returns.cell_text import NOT_KNOWN, means_nothing, tidy
+from trialkit.returns.cell_text import is_not_known, means_nothing, tidy
 from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.cell_values import ISO_DATE, plain_figures
@@ -86,8 +86,9 @@ def _column(table: ReturnedTable, field: Field, log: Log, years: range | None) -
         elif means_nothing(plain) and field.name not in table.schema.primary_key:
             log.note("TK-R39", place, text=plain)
             cells[position] = ""
-        elif NOT_KNOWN.fullmatch(plain):
-            log.refuse("TK-R37", place, "date", text=plain)
+        elif is_not_known(plain) and field.name not in table.schema.primary_key:
+            log.note("TK-R39", place, "not known", text=plain)
+            cells[position] = ""
         elif match := SERIAL.fullmatch(plain):
             _day_count(table, position, field.name, int(match.group(1)), log)
         elif WITHOUT_YEAR.fullmatch(plain):

@@ -3,7 +3,7 @@
 import re
 
 from trialkit.languages import in_every_language, translatable
-from trialkit.returns.cell_text import free_text, means_nothing, tidy
+from trialkit.returns.cell_text import free_text, is_not_known, means_nothing, tidy
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.form_words import values_by_plain_word, values_by_word
@@ -42,6 +42,9 @@ def _yes_or_no(table: ReturnedTable, field: Field, log: Log) -> None:
         if means_nothing(text):
             log.note("TK-R39", place, text=text)
             cells[position] = ""
+        elif is_not_known(text):
+            log.note("TK-R39", place, "not known", text=text)
+            cells[position] = ""
         elif (folded := text.casefold().rstrip(".!")) in YES | NO:
             cells[position] = "yes" if folded in YES else "no"
             log.note("TK-R50", place, text=text, became=cells[position])
@@ -64,6 +67,9 @@ def _listed(table: ReturnedTable, field: Field, log: Log) -> None:
                 log.note("TK-R50", place, text=text, became=folded)
         elif became := _in_another_language(text, field, place, log):
             cells[position] = became
+        elif is_not_known(text):
+            log.note("TK-R39", place, "not known", text=text)
+            cells[position] = ""
         elif (near := _nearest(folded, field)) and not means_nothing(text):
             log.ask("TK-R49", place, text=text, became=near)
             cells[position] = near

@@ -23,6 +23,7 @@ from trialkit.documents.returns import (
     WrittenTables,
 )
 from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.progress import each_told
 from trialkit.domain.table_names import TableName
 from trialkit.returns.answering import Given
 from trialkit.returns.finding_log import HeadingsKnown, Log, Place, UnreadableReturn
@@ -50,7 +51,7 @@ from trialkit.returns.records import (
     table_text,
 )
 from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
-from trialkit.returns.returned_file import ENDINGS, Original, load_original, read_return
+from trialkit.returns.returned_file import ENDINGS, STANDARD_INPUT, Original, load_original, read_return
 from trialkit.returns.sheets import Returned
 from trialkit.rules.kept_documents import (
     CONFLICTS,
@@ -88,8 +89,9 @@ class Turn:
 
     Attributes
     ----------
-    files : tuple of Path
-        Workbooks, CSV files, phone files; may be empty, to settle conflicts.
+    files : tuple of Path or bytes
+        Workbooks, CSV files, phone files, or what one holds; may be empty, to finish an earlier merge or to settle
+        conflicts.
     given : Given
         How to read what can be read in several ways, what unknown headings stand for, what to take for conflicts.
     reason : Reason, optional
@@ -101,7 +103,7 @@ class Turn:
         If a reason is not given with one file.
     """
 
-    files: tuple[Path, ...] = ()
+    files: tuple[Path | bytes, ...] = ()
     given: Given = field(default_factory=Given)
     reason: Reason | None = None
 
@@ -128,7 +130,7 @@ class _Folder:
 
 def merge_files(
     folder: Path,
-    files: Sequence[Path] = (),
+    files: Sequence[Path | bytes] = (),
     given: Given | None = None,
     *,
     reason: Reason | None = None,
@@ -195,10 +197,11 @@ def _taken_up(turn: Turn, before: _State, found: _Folder) -> tuple[_State, dict[
     state, chosen = _chosen(before, given.choices, found.trial, chosen_log)
     state = _settled_by_hand(state)
     outcomes, originals = [], {}
-    for path in turn.files:
+    for source in each_told(turn.files, "what was returned"):
         remembered = {frozenset(one.headings): one.columns for one in state.headings.sheets}
-        log = Log(path.name, given.answers, HeadingsKnown(given.headings, remembered))
-        state, outcome, original = _merge_one(path, state, found.trial, log, turn.reason)
+        name = source.name if isinstance(source, Path) else STANDARD_INPUT
+        log = Log(name, given.answers, HeadingsKnown(given.headings, remembered))
+        state, outcome, original = _merge_one(source, state, found.trial, log, turn.reason)
         outcomes.append(outcome)
         if original is not None and outcome.kept_as is not None:
             originals[outcome.kept_as] = original.data
@@ -216,11 +219,11 @@ def _taken_up(turn: Turn, before: _State, found: _Folder) -> tuple[_State, dict[
 
 
 def _merge_one(
-    path: Path, state: _State, trial: CheckedTrial, log: Log, reason: Reason | None
+    source: Path | bytes, state: _State, trial: CheckedTrial, log: Log, reason: Reason | None
 ) -> tuple[_State, FileOutcome, Original | None]:
     """Read one file and merge it, unless something stands in its way."""
     try:
-        original = load_original(path, log)
+        original = load_original(source, log)
         before = any(entry.sha256 == original.sha256 for entry in state.journal.returns)
         log.answers = log.answers.or_else(answers_for(state.journal, original.sha256))
         returned = read_return(original, log)
@@ -238,9 +241,9 @@ def _merge_one(
             known = {key[0] for key in state.records.get("heads", {})}
             missing_buckets(rows, known, trial, log)
     except UnreadableReturn:
-        return state, FileOutcome(path.name, findings=tuple(log.findings)), None
+        return state, FileOutcome(log.file, findings=tuple(log.findings)), None
     if not log.clear:
-        return state, FileOutcome(path.name, findings=tuple(log.findings)), None
+        return state, FileOutcome(log.file, findings=tuple(log.findings)), None
     _note_incomplete(usable, merged, log)
     tables = {name: replace(counts, blank=rows.blank.get(name, 0)) for name, counts in merged.counts.items()}
     kept_as = f"{RETURNED}/{original.sha256[:DIGITS_OF_NAME]}{ENDINGS[returned.kind]}"
@@ -256,7 +259,7 @@ def _merge_one(
     state = replace(state, records=merged.records, headings=with_headings(state.headings, log.headings.used))
     if not before or merged.gave:
         state = replace(state, journal=Journal(returns=(*state.journal.returns, entry)))
-    outcome = FileOutcome(path.name, True, kept_as, before, tables, tuple(log.findings), corrections)
+    outcome = FileOutcome(original.name, True, kept_as, before, tables, tuple(log.findings), corrections)
     return state, outcome, original
 
 

@@ -10,7 +10,7 @@ from trialkit.documents.returns import DecimalSeparator
 from trialkit.domain.heads import NOT_CUT
 from trialkit.domain.units import OUNCE_G
 from trialkit.languages import in_every_language, translatable
-from trialkit.returns.cell_text import NOT_KNOWN, means_nothing, tidy
+from trialkit.returns.cell_text import is_not_known, means_nothing, says_none, tidy
 from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.cell_values import NUMBER, plain_figures
@@ -110,7 +110,10 @@ def _numbers(table: ReturnedTable, field: Field, log: Log) -> list[_Number]:
         text = cells[position] = tidy(raw, field, place, log)
         if means_nothing(text) and not key:
             cells[position] = _nothing(text, field, table, position, log)
-        elif NOT_KNOWN.fullmatch(text) or NOT_ONE.search(text):
+        elif is_not_known(text) and not key:
+            log.note("TK-R39", place, "not known", text=text)
+            cells[position] = ""
+        elif NOT_ONE.search(text):
             if not A_DATE.fullmatch(text):
                 log.refuse("TK-R37", place, "number", text=text)
         elif A_DATE.fullmatch(text):
@@ -127,7 +130,7 @@ def _numbers(table: ReturnedTable, field: Field, log: Log) -> list[_Number]:
 def _nothing(text: str, field: Field, table: ReturnedTable, position: int, log: Log) -> str:
     """Read a word for nothing as an empty cell, but ask where it may mean that nothing was added."""
     place = table.place(position, field.name)
-    if field.name in NONE_MAY_BE_ZERO and text.casefold() in ("none", "nil"):
+    if field.name in NONE_MAY_BE_ZERO and says_none(text):
         log.ask("TK-R39", place, "nothing added", text=text, became="0")
         return "0"
     log.note("TK-R39", place, text=text)

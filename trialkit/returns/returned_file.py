@@ -13,6 +13,8 @@ from trialkit.returns.sheets import Returned
 from trialkit.returns.text_files import read_csv_file
 from trialkit.returns.workbooks import read_workbook
 
+STANDARD_INPUT = "standard input"
+"""Name of what came without one."""
 ENDINGS: dict[Kind, str] = {"workbook": ".xlsx", "csv": ".csv", "phone": ".json"}
 USUAL_ENDINGS: dict[Kind, tuple[str, ...]] = {
     "workbook": (".xlsx", ".xlsm"),
@@ -30,14 +32,17 @@ class Original:
     name: str
     data: bytes
 
+    is_file: bool = True
+    """Whether it was a file, whose ending says what it should be."""
+
     @property
     def sha256(self) -> str:
         """Digest of the bytes."""
         return hashlib.sha256(self.data).hexdigest()
 
 
-def load_original(path: Path, log: Log) -> Original:
-    """Read a file's bytes, bounded.
+def load_original(source: Path | bytes, log: Log) -> Original:
+    """Read a file's bytes, bounded; or take what was read already, of which no more than one over the bound is needed.
 
     Raises
     ------
@@ -46,14 +51,18 @@ def load_original(path: Path, log: Log) -> Original:
     OSError
         If it cannot be opened.
     """
-    status = path.stat()
+    if isinstance(source, bytes):
+        with log.within_budget():
+            RETURNED.hold("file_bytes", len(source))
+        return Original(STANDARD_INPUT, source, is_file=False)
+    status = source.stat()
     if not stat.S_ISREG(status.st_mode):
         raise log.give_up("TK-R05", "folder")
-    with path.open("rb") as stream:
+    with source.open("rb") as stream:
         data = stream.read(RETURNED.file_bytes + 1)
     with log.within_budget():
         RETURNED.hold("file_bytes", max(len(data), status.st_size), counted=True)
-    return Original(path.name, data)
+    return Original(source.name, data)
 
 
 def read_return(original: Original, log: Log) -> Returned:
@@ -75,7 +84,7 @@ def read_return(original: Original, log: Log) -> Returned:
     with log.within_budget():
         returned = _read(data, log)
     ending = Path(original.name).suffix.lower()
-    if ending not in USUAL_ENDINGS[returned.kind]:
+    if original.is_file and ending not in USUAL_ENDINGS[returned.kind]:
         log.note("TK-R04", Place(), returned.kind, ending=ending)
     return returned
 

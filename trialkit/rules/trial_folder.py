@@ -14,7 +14,8 @@ from trialkit.domain.reading_budget import PROTOCOL
 from trialkit.domain.short_repr import ShortRepr
 from trialkit.domain.table_names import COUNTY_FILE, OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.languages import LANGUAGES, Language
-from trialkit.protocol.county import read_county
+from trialkit.protocol.county import CountyBlock, read_county
+from trialkit.protocol.publication import Publication
 from trialkit.protocol.trial_protocol import Protocol, parse_protocol
 from trialkit.rules import departure_rules, layout_rules, pattern_rules, record_rules, solution_rules
 from trialkit.rules.amendments import Amendments, amendments_are_in_order, amendments_of
@@ -127,6 +128,8 @@ class CheckedTrial(ShortRepr):
         What was put right in the records, with the reason, in the order in which it was.
     contact : str
         Whom to ask and where to send sheets back to: as county.toml says, else trial.toml.
+    publication : Publication
+        What a data package tells of its origin: as trial.toml says, else county.toml.
     """
 
     folder: Path
@@ -142,6 +145,7 @@ class CheckedTrial(ShortRepr):
     sha256: Mapping[str, str]
     corrections: tuple[Correction, ...] = ()
     contact: str = ""
+    publication: Publication = field(default_factory=Publication)
 
     def language_of(self, site: str) -> Language:
         """Language of what a garden gets: its own, as sites.csv says, else the protocol's."""
@@ -245,32 +249,39 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
     if stage == "records":
         later += [*open_conflicts(kept.conflicts), *followed(hand_edits, kept, readings, digests)]
     problems += _not_blamed_already(later, readings, problems)
-    contact = _contact(folder, protocol, problems) if protocol else ""
+    block = _county(folder, problems) if protocol else None
+    contact = ((block.county.contact if block else "") or protocol.trial.contact_role) if protocol else ""
     places, sites = _record_places(problems, readings), _site_names(readings["sites"])
     about = (_site_languages(readings["sites"].frame, protocol), protocol.trial.title, contact) if protocol else ()
     result = CheckResult(tuple(sorted(problems, key=_place)), None, places, sites, *about)
     if protocol is None or not result.ok:
         return result
     frames = {name: reading.frame.reset_index(drop=True) for name, reading in readings.items()}
+    told = protocol.publication
     return replace(
         result,
         trial=CheckedTrial(
-            folder=folder, protocol=protocol, sha256=digests, corrections=corrections, contact=contact, **frames
+            folder=folder,
+            protocol=protocol,
+            sha256=digests,
+            corrections=corrections,
+            contact=contact,
+            publication=told.completed(block.publication) if block else told,
+            **frames,
         ),
     )
 
 
-def _contact(folder: Path, protocol: Protocol, problems: list[Problem]) -> str:
-    """Whom to ask: by the county's block, else by the protocol.
+def _county(folder: Path, problems: list[Problem]) -> CountyBlock | None:
+    """Read the county's block.
 
     What is wrong with the block is told and keeps nobody from analysing a trial; pages that print it refuse it.
     """
     try:
-        block = read_county(folder)
+        return read_county(folder)
     except TrialError as error:
         problems += (replace(one, severity="warning") for one in error.problems)
-        return protocol.trial.contact_role
-    return (block.county.contact if block else "") or protocol.trial.contact_role
+        return None
 
 
 def _record_places(

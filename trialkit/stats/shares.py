@@ -7,8 +7,9 @@ and Pearson's interval of a share (so used by Korn & Graubard 1998, Survey Metho
 by t, since few clusters say little of how they differ), Newcombe's of a difference (1998, Statistics in Medicine 17,
 873-890) on the heads that tell as much of the difference, from which gardens in common are gone. Limits of the
 model's own estimates would run off to infinity under a treatment without a loss, which in these trials is the usual
-case. Where no model could be fitted, and for Pearson's test, counts are divided by the design effect, buckets'
-overdispersion (Rao & Scott 1992, Biometrics).
+case. So would Wald's test of the model's effects: that shares are the same is tested by the score, with the covariance
+that the shares would have if it were so, which is Pearson's test where clusters play no part. Where no model could be
+fitted, counts are divided by the design effect, buckets' overdispersion (Rao & Scott 1992, Biometrics).
 """
 
 from __future__ import annotations
@@ -20,12 +21,12 @@ from typing import Annotated
 
 import numpy as np
 import pandas as pd
-from scipy.special import betainccinv, betaincinv, chdtrc, expit, factorial, ndtri, stdtrit
+from scipy.special import betainccinv, betaincinv, chdtrc, expit, factorial, fdtrc, ndtri, stdtrit
 
 from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.domain.heads import is_usable
 
-# Pearson's test: no expected count below the first, and no more than this share below the second (Cochran 1954,
+# Test of equal shares: no expected count below the first, and no more than this share below the second (Cochran 1954,
 # Biometrics 10, 417-451).
 LEAST_EXPECTED, FEW_EXPECTED, SHARE_FEW = 1.0, 5.0, 0.2
 HERMITE_NODES, HERMITE_ORDER = 61, 24
@@ -43,10 +44,11 @@ class Share:
 
 @dataclass(frozen=True)
 class ShareTest:
-    """Pearson's test that the shares of several levels are the same; p is None where too few were lost to tell."""
+    """Score test that the shares of several levels are the same; p is None where too few were lost to tell."""
 
     chi_square: float | None
     df: int
+    denominator_df: Annotated[float | None, "Of F, which is chi-square over its d.f.; None where they have no end."]
     p: float | None
 
 
@@ -136,6 +138,33 @@ class GroupShares:
         share = _off_the_edge(self.usable, self.recorded)
         return np.asarray(share * (1 - share) / np.diag(self.parts.sum(0)))
 
+    def compare(self) -> ShareTest:
+        """Test that all shares are the same; covariances must be what they are if so (``alike``).
+
+        What clusters do to all groups alike drops out. The others' part in the statistic gives the degrees of freedom
+        of F, as Satterthwaite's are of one contrast.
+        """
+        known = self.recorded > 0
+        x, n, parts = self.usable[known], self.recorded[known], self.parts[:, known][:, :, known]
+        df, pooled = int(known.sum()) - 1, float(x.sum() / max(n.sum(), 1.0))
+        if df < 1 or not 0 < pooled < 1:
+            return ShareTest(None, max(df, 0), None, None)
+        inverse = np.linalg.inv(parts.sum(0))
+        row = inverse.sum(0)
+        weight = inverse - np.outer(row, row) / row.sum()
+        statistic = float(x / n @ weight @ (x / n))
+        # As many heads would tell as much of a difference, were they independent.
+        heads = pooled * (1 - pooled) * np.diag(weight) / (1 - n / n.sum())
+        expected = np.outer([pooled, 1 - pooled], heads)
+        if expected.min() < LEAST_EXPECTED or (expected < FEW_EXPECTED).mean() > SHARE_FEW:
+            return ShareTest(statistic, df, None, None)
+        of_source = np.maximum(np.einsum("gh,shg->s", weight, parts), 0.0) / df
+        unknown = float((of_source**2 / self.df).sum())
+        if not unknown:
+            return ShareTest(statistic, df, None, float(chdtrc(df, statistic)))
+        denominator_df = float(of_source.sum() ** 2 / unknown)
+        return ShareTest(statistic, df, denominator_df, float(fdtrc(df, denominator_df, statistic / df)))
+
     def _quantile(self, contrast: FloatArray, confidence: float) -> float:
         """Of t, with Satterthwaite's degrees of freedom (1946, Biometrics Bulletin 2, 110-114)."""
         parts = np.maximum(np.einsum("g,sgh,h->s", contrast, self.parts, contrast), 0.0)
@@ -143,19 +172,27 @@ class GroupShares:
         return float(stdtrit(parts.sum() ** 2 / known, tail) if known else ndtri(tail))
 
 
-def shares_by_design_effect(buckets: pd.DataFrame, column: str, dispersion: float) -> GroupShares:
+def shares_by_design_effect(
+    buckets: pd.DataFrame, column: str, dispersion: float, *, alike: bool = False
+) -> GroupShares:
     """Shares by level of a column, heads of a bucket faring alike and everything else by chance.
 
-    Buckets have the column, heads ``recorded`` and, of these, ``usable``.
+    Buckets have the column, heads ``recorded`` and, of these, ``usable``. With ``alike`` covariances are those that the
+    shares would have if all levels had the same one.
     """
     labels, usable, recorded = _counts(buckets, column)
-    share = _off_the_edge(usable, recorded)
+    share = _assumed(usable, recorded, alike)
     variance = dispersion * share * (1 - share) / np.maximum(recorded, 1.0)
     return GroupShares(labels, usable, recorded, np.diag(variance)[None], np.array([np.inf]))
 
 
 def shares_by_clusters(
-    buckets: pd.DataFrame, column: str, clusters: Sequence[Clusters], bucket_variance: float
+    buckets: pd.DataFrame,
+    column: str,
+    clusters: Sequence[Clusters],
+    bucket_variance: float,
+    *,
+    alike: bool = False,
 ) -> GroupShares:
     """Shares by level of a column, heads faring alike as a model of their logits says.
 
@@ -165,10 +202,10 @@ def shares_by_clusters(
     The covariance of two heads that share some clusters is a power series in the part that these have in the variance
     of the logit, by Hermite's polynomials (Mehler 1866). What clusters do together beyond their sum is the bucket's.
 
-    Buckets are as for `shares_by_design_effect`, a row each.
+    Buckets, a row each, and ``alike`` are as for `shares_by_design_effect`.
     """
     labels, usable, recorded = _counts(buckets, column)
-    share = _off_the_edge(usable, recorded)
+    share = _assumed(usable, recorded, alike)
     total = bucket_variance + sum(one.variance for one in clusters)
     by_order, together = _covariances(share, float(np.sqrt(total)))
     group = buckets[column].map({label: i for i, label in enumerate(labels)}).to_numpy(int)
@@ -220,6 +257,13 @@ def _counts(buckets: pd.DataFrame, column: str) -> tuple[tuple[object, ...], Flo
     return tuple(counts.index), counts["usable"].to_numpy(float), counts["recorded"].to_numpy(float)
 
 
+def _assumed(usable: FloatArray, recorded: FloatArray, alike: bool) -> FloatArray:
+    """Shares by which covariances go: of each group, or, if they are alike, of all together."""
+    if alike and 0 < usable.sum() < recorded.sum():
+        return np.full(len(recorded), usable.sum() / recorded.sum())
+    return _off_the_edge(usable, recorded)
+
+
 def _off_the_edge(usable: FloatArray, recorded: FloatArray) -> FloatArray:
     """Shares that are neither none nor all, for what a share so near would vary by."""
     return np.asarray((usable + 0.5) / (recorded + 1))
@@ -230,18 +274,3 @@ def _score_limits(shares: FloatArray, heads: FloatArray, quantile: float) -> tup
     middle = shares + quantile**2 / (2 * heads)
     half = quantile * np.sqrt(shares * (1 - shares) / heads + quantile**2 / (4 * heads**2))
     return (middle - half) / (1 + quantile**2 / heads), (middle + half) / (1 + quantile**2 / heads)
-
-
-def compare_shares(usable: FloatArray, recorded: FloatArray, dispersion: float) -> ShareTest:
-    """Test that levels share one share, shape (levels,): Pearson's chi-square over the design effect."""
-    known = recorded > 0
-    x, n = usable[known] / dispersion, recorded[known] / dispersion
-    df = int(known.sum()) - 1
-    table = np.array([x, n - x])
-    if df < 1 or not (table.sum(1) > 0).all():
-        return ShareTest(None, max(df, 0), None)
-    expected = np.outer(table.sum(1), table.sum(0)) / table.sum()
-    statistic = float(((table - expected) ** 2 / expected).sum())
-    if expected.min() < LEAST_EXPECTED or (expected < FEW_EXPECTED).mean() > SHARE_FEW:
-        return ShareTest(statistic, df, None)
-    return ShareTest(statistic, df, float(chdtrc(df, statistic)))

@@ -24,7 +24,10 @@ def set_county(folder: Path, given: Mapping[str, str]) -> tuple[CountyAnswer, st
         before = read_county(folder) if file.exists() else None
         county, picture = changed_county(before.county if before else None, given, logo)
         pictures = {} if picture is None else {LOGO_FILE: picture}
-        commit(folder, {COUNTY_FILE: county_text(county).encode("utf-8"), **pictures})
+        commit(
+            folder,
+            {COUNTY_FILE: county_text(county, before.publication if before else None).encode("utf-8"), **pictures},
+        )
     document = CountyAnswer(str(file), county)
     return document, f"{_told(document)}\nNext, for the handout: trialkit recommend LEDGER"
 

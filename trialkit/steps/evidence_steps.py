@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tempfile
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING
 
 from trialkit.documents.ledger_entry import SHOWN_DIGITS
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.progress import each_told, working_on
 from trialkit.pages.printable import printable
 from trialkit.pages.safe_text import columns_taken
 from trialkit.steps.trial_steps import RESULTS_FILE, RESULTS_FOLDER, read_results
 from trialkit.words.phrases import count
 
 if TYPE_CHECKING:
-    from trialkit.documents.ledger_entry import EvidenceList, ListedVersion
+    from trialkit.documents.ledger_entry import EvidenceList, Listed, ListedVersion
     from trialkit.documents.recommended import Recommended
     from trialkit.documents.results import Results
     from trialkit.languages import Language
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 POOL_PAGE = "pool.html"
 
 
-def add_trial(folder: Path, ledger: Path, told: Callable[[str], None]) -> str:
+def add_trial(folder: Path, ledger: Path) -> tuple[Listed, str]:
     """Accept an analysed trial, whose records must give its results when they are analysed again."""
     from trialkit.evidence.accepting import require_recomputed, trial_entry
     from trialkit.evidence.ledger import add
@@ -35,10 +36,9 @@ def add_trial(folder: Path, ledger: Path, told: Callable[[str], None]) -> str:
 
     trial, (results, written) = read_trial(folder), _results(folder)
     entry = trial_entry(trial, results, written)
-    told("Analysing the records again, to see that they give the same results ...")
     require_recomputed(trial, results)
     one = add(ledger, entry, date.today())
-    return (
+    return one, (
         f"Added {one.id[:SHOWN_DIGITS]} to {ledger}: {_named(one.trial, one.season)}, {one.heads} heads in "
         f"{one.buckets} buckets at {count(one.gardens, 'garden')}."
     )
@@ -49,32 +49,35 @@ def _results(folder: Path) -> tuple[Results, bytes]:
     return read_results(folder), (folder / RESULTS_FOLDER / RESULTS_FILE).read_bytes()
 
 
-def add_means(path: Path, ledger: Path) -> str:
+def add_means(path: Path, ledger: Path) -> tuple[Listed, str]:
     """Accept a table of means and standard errors."""
     from trialkit.evidence.ledger import add
     from trialkit.evidence.summary_results import summary_entry
 
     one = add(ledger, summary_entry(path), date.today())
-    return f"Added {one.id[:SHOWN_DIGITS]} to {ledger}: older means of {one.title}."
+    return one, f"Added {one.id[:SHOWN_DIGITS]} to {ledger}: older means of {one.title}."
 
 
-def withdraw_entry(ledger: Path, start: str, why: str) -> str:
+def withdraw_entry(ledger: Path, start: str, why: str) -> tuple[Listed, str]:
     """Withdraw an entry."""
     from trialkit.evidence.ledger import withdraw
 
     one = withdraw(ledger, start, why, date.today())
-    return f"Withdrawn: {one.id[:SHOWN_DIGITS]}, {_named(one.trial, one.season)}. It stays in {ledger} with the reason."
+    named = f"{one.id[:SHOWN_DIGITS]}, {_named(one.trial, one.season)}"
+    return one, f"Withdrawn: {named}. It stays in {ledger} with the reason."
 
 
-def pool_ledger(ledger: Path) -> tuple[Recommended, str]:
-    """Pool a ledger and write its page; give what was found as a document and as text."""
+def pool_ledger(ledger: Path) -> tuple[Recommended, str, str]:
+    """Pool a ledger and write its page; give what was found as a document and as text, and what was done."""
     from trialkit._version import __version__
     from trialkit.evidence.versions import pool_now
     from trialkit.planning.next_trial import propose
     from trialkit.report.evidence_page import evidence_html
     from trialkit.words import default_words as words
 
+    working_on("what all trials say")
     document = pool_now(ledger, __version__, propose)
+    working_on("the page")
     path = ledger / POOL_PAGE
     _write_pages(ledger, {POOL_PAGE: evidence_html(document).encode("utf-8")})
     lines = [
@@ -82,9 +85,8 @@ def pool_ledger(ledger: Path) -> tuple[Recommended, str]:
         words.trial_by_trial(document, document.measures),
         *words.what_is_not_known(document),
         f"{words.next_trial(document, document.measures)} {words.why_next(document, document.measures)}",
-        f"Written to {path}.",
     ]
-    return document, "\n".join(lines)
+    return document, "\n".join(lines), f"Written to {path}."
 
 
 def read_recommended(ledger: Path) -> Recommended:
@@ -105,8 +107,8 @@ def is_current(ledger: Path) -> bool:
     return is_same_evidence(read_ledger(ledger))
 
 
-def recommend_from(ledger: Path, languages: Sequence[Language] = ()) -> tuple[Recommended, str]:
-    """Write the recommended defaults and the handout; give them as a document and as text.
+def recommend_from(ledger: Path, languages: Sequence[Language] = ()) -> tuple[Recommended, str, str]:
+    """Write the recommended defaults and the handout; give them as a document and as text, and what was done.
 
     Parameters
     ----------
@@ -124,12 +126,13 @@ def recommend_from(ledger: Path, languages: Sequence[Language] = ()) -> tuple[Re
     from trialkit.words import default_words as words
 
     block = read_county(ledger)  # before anything is written: what is wrong with it is told first
+    working_on("what all trials say")
     version = recommend_anew(ledger, __version__, propose)
     document = version.document
     wanted = tuple(dict.fromkeys(languages)) or (usual_language(document, block),)
     files: dict[str, bytes] = {}
     missing = ""
-    for place, language in enumerate(wanted):
+    for place, language in enumerate(each_told(wanted, "the pages for gardeners")):
         pages = _pages_for_gardeners(document, block, language)
         ending = f"-{language}" if place else ""
         files |= {f"{name}{ending}.html": page.encode("utf-8") for name, page in pages.items()}
@@ -147,12 +150,14 @@ def recommend_from(ledger: Path, languages: Sequence[Language] = ()) -> tuple[Re
         *words.answer(document, document.measures),
         *(words.changes(document, document.measures) if version.is_new else ()),
         f"{words.next_trial(document, document.measures)} {words.why_next(document, document.measures)}",
+    ]
+    done = [
         f"Written to {', '.join(map(str, written))}.{missing}",
         *([f"Taken away, as their language was not asked for: {', '.join(gone)}."] if gone else ()),
         f"The handout bears the digest {digest_of(document)[:SHOWN_DIGITS]}; evidence list shows it, too.",
         f"Next: trialkit new DIR --from {ledger}",
     ]
-    return document, "\n".join(lines)
+    return document, "\n".join(lines), "\n".join(done)
 
 
 def _pages_for_gardeners(document: Recommended, block: CountyBlock | None, language: Language) -> dict[str, str]:
@@ -169,7 +174,8 @@ def _pages_for_gardeners(document: Recommended, block: CountyBlock | None, langu
 def _as_pdf(pages: Mapping[str, str]) -> dict[str, bytes]:
     from trialkit.report.handout_pdf import PAPERS, handout_pdf
 
-    return {f"{name}-{paper}.pdf": handout_pdf(page, paper) for name, page in pages.items() for paper in PAPERS}
+    sheets = [(name, paper) for name in pages for paper in PAPERS]
+    return {f"{name}-{paper}.pdf": handout_pdf(pages[name], paper) for name, paper in each_told(sheets, "their PDFs")}
 
 
 def _pages_not_asked_for(ledger: Path, others: Sequence[Language]) -> tuple[str, ...]:

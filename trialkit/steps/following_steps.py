@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 import secrets
-from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from trialkit.domain.errors import NotComputed
+from trialkit.domain.progress import working_on
 from trialkit.protocol.starting import LARGEST_SEED
 
-if TYPE_CHECKING:
-    from trialkit.planning.trial_value import Progress
 
-
-def start_following(folder: Path, source: Path, seed: int | None, progress: Progress) -> str:
+def start_following(folder: Path, source: Path, seed: int | None) -> str:
     """Start the trial that is worth most after those of a ledger, or after one analysed trial."""
     from trialkit._version import __version__
     from trialkit.evidence.ledger_contents import read_ledger
@@ -27,8 +23,9 @@ def start_following(folder: Path, source: Path, seed: int | None, progress: Prog
 
     refuse_if_filled(folder)
     with as_ledger(source) as ledger:
+        working_on("what all trials say")
         found = read_ledger(ledger)
-        document = pool_now(ledger, __version__, partial(propose, progress=progress))
+        document = pool_now(ledger, __version__, propose)
         proposed = document.next_trial
         if proposed is None:
             raise NotComputed(

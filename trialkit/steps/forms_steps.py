@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.progress import each_told
 from trialkit.domain.table_names import FORMS_FOLDER
 from trialkit.words.phrases import count
 
@@ -39,7 +39,7 @@ class Written:
         )
 
 
-def write_forms(folder: Path, progress: Callable[[str], None]) -> Written:
+def write_forms(folder: Path) -> Written:
     """Write every garden's forms and the adviser's pages."""
     from trialkit.forms.garden_buckets import gardens_with_buckets
     from trialkit.forms.pack import adviser_pack, garden_pack
@@ -55,10 +55,8 @@ def write_forms(folder: Path, progress: Callable[[str], None]) -> Written:
     with at_work(folder):
         trial = read_trial(folder, stage="layout")
         files = {ADVISER_FILE: adviser_pack(trial).encode("utf-8")}
-        for site in gardens_with_buckets(trial):
-            if site in trial.amended.withdrawn:
-                continue
-            progress(f"the forms of {site}")
+        sites = [site for site in gardens_with_buckets(trial) if site not in trial.amended.withdrawn]
+        for site in each_told(sites, "forms of gardens"):
             files[f"pack-{site}.html"] = garden_pack(trial, site).encode("utf-8")
             files[f"record-{site}.xlsx"] = record_workbook(trial, site)
             files[f"phone-{site}.html"] = phone_form(trial, site).encode("utf-8")

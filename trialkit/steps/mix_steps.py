@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.ph_window import TARGET_PH
 from trialkit.domain.usual_water import USUAL_PH, USUAL_TEMPERATURE_C
+from trialkit.tables.nearest import meant
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -296,7 +297,8 @@ def _products(asked: Asked, name: str, option: str, otherwise: str) -> pd.DataFr
         )
     products = asked.read.products
     if name not in set(products["product"]):
-        raise WrongCall(f'products.csv lists no "{name}". It lists {", ".join(products["product"])}.')
+        listed = list(products["product"])
+        raise WrongCall(f'products.csv lists no "{name}". It lists {", ".join(listed)}.{meant(name, listed)}')
     return products
 
 

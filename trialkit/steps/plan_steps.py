@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from trialkit.planning.assumptions import Assumptions
     from trialkit.planning.planned_design import ModelOf
     from trialkit.planning.trial_sizes import Judge
-    from trialkit.planning.trial_value import Progress
     from trialkit.protocol.trial_protocol import Protocol
     from trialkit.rules.trial_folder import CheckedTrial
 
@@ -32,7 +31,6 @@ def plan_folder(
     earlier: Path | None,
     ledger: Path | None,
     told: Callable[[str], None],
-    progress: Progress,
 ) -> Plan:
     """Plan a trial; write plan.json, plan.html and, where the protocol gives a day of sowing, calendar.ics.
 
@@ -58,11 +56,9 @@ def plan_folder(
 
     with ExitStack() as held:
         found = read_ledger(held.enter_context(as_ledger(ledger))) if ledger else None
-        judge = held.enter_context(_judge(trial.protocol, simulations, scheduler, progress))
+        judge = held.enter_context(_judge(trial.protocol, simulations, scheduler))
         try:
-            made = make_plan(
-                trial, model_of(trial.protocol), _assumptions(trial.protocol, earlier), judge, found, progress
-            )
+            made = make_plan(trial, model_of(trial.protocol), _assumptions(trial.protocol, earlier), judge, found)
         except CannotBeJudged as error:
             raise NotComputed(refusal_sentence(error.refusal)) from error
     plan = as_written(made)
@@ -84,7 +80,7 @@ def _takes(trial: CheckedTrial) -> str:
 
 
 @contextmanager
-def _judge(protocol: Protocol, simulations: int | None, scheduler: str | None, progress: Progress) -> Iterator[Judge]:
+def _judge(protocol: Protocol, simulations: int | None, scheduler: str | None) -> Iterator[Judge]:
     """Choose how the power of the trial asked for is found: by formula, or from simulated trials where wished for."""
     if simulations is None:
         from trialkit.planning.exact import expected_power
@@ -100,7 +96,6 @@ def _judge(protocol: Protocol, simulations: int | None, scheduler: str | None, p
             seed=protocol.seed,
             executor=executor,
             replicates=simulations,
-            progress=partial(progress, "simulated trials"),
         )
 
 

@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING
 from trialkit.documents.document import DamagedDocument, as_text, as_written, from_text
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.heads import LOST
+from trialkit.domain.progress import working_on
 from trialkit.domain.reading_budget import RESULTS
 from trialkit.tables.problem import TrialError
 from trialkit.words.phrases import count
 
 if TYPE_CHECKING:
-    from trialkit.documents.answers import SecondEngine
+    from trialkit.documents.answers import LayoutAnswer, NewAnswer, SecondEngine
     from trialkit.documents.results import Results
     from trialkit.rules.trial_folder import CheckResult, Stage
 
@@ -34,15 +35,16 @@ class Analysed:
     sentence: str
 
 
-def lay_out(folder: Path) -> str:
+def lay_out(folder: Path) -> tuple[LayoutAnswer, str]:
     """Randomise a trial and write layout.csv, unless records exist; say what is doubtful about it."""
+    from trialkit.documents.answers import LayoutAnswer
     from trialkit.protocol.randomise import randomise, why_frozen
     from trialkit.rules.neighbours import labels_elsewhere
     from trialkit.rules.trial_folder import check_trial, read_trial
     from trialkit.tables.atomic import csv_text
     from trialkit.tables.committing import at_work, write_outputs
     from trialkit.words.layout_words import frozen_words, labels_elsewhere_words
-    from trialkit.words.problem_words import problem_sentence
+    from trialkit.words.problem_words import problem_sentence, told_problem
 
     path = folder / "layout.csv"
     with at_work(folder):
@@ -54,13 +56,23 @@ def lay_out(folder: Path) -> str:
         replaced = path.is_file() and _lines(path) != text.splitlines()
         write_outputs(folder, {path.name: text.encode("utf-8")})
     sites, plan = len(trial.sites), trial.protocol.layout
+    elsewhere = labels_elsewhere(folder, set(layout["bucket"]))
+    warnings = check_trial(folder, stage="layout").warnings
     sentence = (
         f"Layout: {len(layout)} buckets at {count(sites, 'garden')}, {len(layout) // sites} in each, {plan.kind} "
         f"with seed {trial.protocol.seed}, written to {path}."
         + (" It replaces an earlier, different layout. Throw away labels made from that one." if replaced else "")
     )
-    shared = labels_elsewhere_words(labels_elsewhere(folder, set(layout["bucket"])))
-    return "\n".join([sentence, *shared, *map(problem_sentence, check_trial(folder, stage="layout").warnings)])
+    drawn = LayoutAnswer(
+        len(layout),
+        sites,
+        plan.kind,
+        trial.protocol.seed,
+        replaced,
+        tuple(elsewhere),
+        tuple(map(told_problem, warnings)),
+    )
+    return drawn, "\n".join([sentence, *labels_elsewhere_words(elsewhere), *map(problem_sentence, warnings)])
 
 
 def _lines(path: Path) -> list[str]:
@@ -114,6 +126,7 @@ def analyse_folder(folder: Path, *, all_pairs: bool = False) -> Analysed:
 
     path = folder / RESULTS_FOLDER / RESULTS_FILE
     with at_work(folder):
+        working_on("what the records are")
         results = as_written(analyse(read_trial(folder), all_pairs=all_pairs))
         write_outputs(folder, {f"{RESULTS_FOLDER}/{RESULTS_FILE}": as_text(results).encode("utf-8")})
     return Analysed(results, path, f"{_answer(results)} Written to {path}.")
@@ -129,6 +142,7 @@ def write_report(folder: Path) -> str:
         changed = changed_inputs(folder, results)
         if changed:
             raise WrongCall(f"{', '.join(changed)} changed since the analysis: run trialkit analyse {folder} again.")
+        working_on("the report")
         write_outputs(folder, {f"{RESULTS_FOLDER}/{REPORT_FILE}": report_html(results).encode("utf-8")})
     return f"Report: {folder / RESULTS_FOLDER / REPORT_FILE}"
 
@@ -173,6 +187,7 @@ def differences(folder: Path) -> list[str]:
 
     stored = read_results(folder)
     results = analysed_again(read_trial(folder), stored)
+    working_on("the report")
     wanted = {RESULTS_FILE: as_text(results), REPORT_FILE: report_html(results)}
     parts = [field.name for field in fields(results) if field.name != "sha256"]
     changed = [f"{part} in {RESULTS_FILE} differs" for part in parts if getattr(results, part) != getattr(stored, part)]
@@ -190,12 +205,28 @@ def second_engine(folder: Path) -> tuple[SecondEngine, ...]:
     from trialkit.analysis.second_engine import by_statsmodels
     from trialkit.rules.trial_folder import read_trial
 
+    working_on("the second engine")
     return by_statsmodels(read_trial(folder), read_results(folder))
 
 
 def _text_of(path: Path) -> str:
     """Read a file that may be no text at all."""
     return path.read_text(encoding="utf-8", errors="replace")
+
+
+def started(folder: Path) -> NewAnswer:
+    """Tell what trial was started in a folder."""
+    import csv
+
+    from trialkit.documents.answers import NewAnswer
+    from trialkit.domain.table_names import PROTOCOL_FILE
+    from trialkit.protocol.trial_protocol import read_protocol
+
+    protocol = read_protocol(folder / PROTOCOL_FILE)
+    with (folder / "sites.csv").open(encoding="utf-8", newline="") as stream:
+        gardens = len(list(csv.reader(stream))) - 1
+    about, treatments = protocol.trial, len(protocol.treatments())
+    return NewAnswer(about.id, about.question, treatments, gardens, protocol.layout.blocks, protocol.seed)
 
 
 def copy_bundled(folder: Path, name: str) -> str:
@@ -218,7 +249,7 @@ def demo_steps(folder: Path) -> list[Step]:
     """List the steps of the demo."""
     return [
         Step("protocol", lambda: _demo_protocol(folder)),
-        Step("layout", lambda: lay_out(folder)),
+        Step("layout", lambda: lay_out(folder)[1]),
         Step("records", lambda: _demo_records(folder)),
         Step("check", lambda: _demo_check(folder)),
         Step("analyse", lambda: analyse_folder(folder).sentence),

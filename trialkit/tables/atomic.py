@@ -15,6 +15,7 @@ from typing import IO, TYPE_CHECKING
 import numpy as np
 
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.written import note_file
 from trialkit.tables.formula_text import defused
 
 if sys.platform != "win32":
@@ -52,6 +53,7 @@ def write_bytes(path: Path, data: bytes) -> None:
                 temporary.replace(path)
         if sys.platform == "win32":  # where an open file cannot be moved
             temporary.replace(path)
+        note_file(path)
     except BaseException as error:  # an interrupt by the keyboard too must leave nothing behind
         with contextlib.suppress(OSError):
             temporary.unlink()

@@ -16,6 +16,7 @@ from trialkit.documents.document import as_text, from_text
 from trialkit.documents.returns import StagedFile, StagedFiles
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import PROTOCOL_FILE
+from trialkit.domain.written import note_file
 from trialkit.tables.atomic import locked
 from trialkit.tables.own_files import ordinary_folder, refuse_strangers
 
@@ -174,12 +175,14 @@ def _put_in_place(folder: Path, committed: Path, entry: StagedFile) -> None:
     target = folder / entry.name
     if entry.part is None:
         target.unlink(missing_ok=True)
+        note_file(target)
         return
     part = committed / PurePosixPath(entry.part).name
     if part.is_file():
         for parent in reversed(target.relative_to(folder).parents[:-1]):
             ordinary_folder(folder / parent).mkdir(exist_ok=True)
         part.replace(target)
+        note_file(target)
 
 
 def _checked_name(name: str) -> str:

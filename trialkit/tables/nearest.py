@@ -4,6 +4,8 @@ import unicodedata
 from collections.abc import Iterable
 from difflib import get_close_matches
 
+from trialkit.domain.quoting import shown
+
 
 def plain_name(text: str) -> str:
     """Fold what people leave out or change in a name: capitals, accents, width, and how many blanks there are.
@@ -30,3 +32,15 @@ def nearest_name(text: str, known: Iterable[str]) -> str | None:
     by_folded = {name.casefold(): name for name in known}
     matches = get_close_matches(text.casefold()[:100], by_folded, n=1, cutoff=0.6)
     return by_folded[matches[0]] if matches else None
+
+
+def meant(text: str, known: Iterable[str]) -> str:
+    """Ask, after a sentence, whether the nearest known name was meant; say nothing if none is near.
+
+    Examples
+    --------
+    >>> meant("weight_gr", ["weight_g", "note"]), meant("zzz", ["note"])
+    (' Did you mean weight_g?', '')
+    """
+    near = nearest_name(text, known)
+    return f" Did you mean {shown(near)}?" if near else ""

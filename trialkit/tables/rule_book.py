@@ -445,14 +445,14 @@ TK-R36 error: Numbers that look like another unit
   Grams, kilograms and ounces differ by far more than heads of lettuce do.
   Ask what the scale showed.
 TK-R37 error: Not one number
-  About, more than, from-to and question marks cannot be counted with.
+  About, more than and from-to cannot be counted with.
   Write the value that was read. Or leave the cell empty and say why under note.
 TK-R38 warning: Figures of another script were read
   They stand for the same numbers.
   Nothing to do.
-TK-R39 warning: A word for nothing was read as an empty cell
-  In this column it can mean nothing else.
-  Nothing to do.
+TK-R39 warning: A word for nothing, or for not known, was read as an empty cell
+  In this column it can mean nothing else. What is not known never counts as zero.
+  Nothing to do, unless somebody knows it after all.
 TK-R40 warning: The same row twice
   Both say the same, so one is enough.
   Nothing to do.

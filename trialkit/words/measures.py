@@ -11,11 +11,13 @@ from trialkit.documents.results import Results
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.units import GALLON_L, INCH_CM, OUNCE_G, POUND_KG, TEASPOON_ML, Measures, fahrenheit
 from trialkit.languages import gettext, ngettext, translatable
-from trialkit.words.phrases import from_to, listed, number
+from trialkit.words.phrases import DECIMALS, FINER, from_to, listed, number
 
 FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 MOST_SPOONS_TSP = 12.0
 """A quarter of a cup: beyond it liquids are told in cups."""
+SMALL_PART_G = 10.0
+"""Of a head: below it a gain is told to one decimal more than a head is."""
 TABLESPOON_TSP, CUP_TABLESPOONS = 3, 16
 FILLED_ONCE = {
     12.0: translatable("a quarter of a cup"),
@@ -155,19 +157,36 @@ def head_amount(grams: float, measures: Measures) -> float:
     >>> head_amount(-37.2, "kitchen"), head_amount(-0.2, "both")
     (-1.3, 0.0)
     """
-    return (round(grams / OUNCE_G, 1) if measures == "kitchen" else float(round(grams))) + 0.0
+    amount = grams / OUNCE_G if measures == "kitchen" else grams
+    return round(amount, DECIMALS[head_unit(measures)]) + 0.0
 
 
-def least_weight(grams: float, system: MeasureSystem = KITCHEN) -> str:
-    """Say a weight that a protocol states, to two figures.
+def part_places(grams: float, measures: Measures) -> int:
+    """Decimals in which a part of a head is told: as of a head, one more of a small part.
 
     Examples
     --------
-    >>> least_weight(3.0), least_weight(3.0, MeasureSystem("metric"))
-    ('0.11 oz', '3 g')
+    >>> part_places(22.0, "metric"), part_places(1.0, "metric"), part_places(1.0, "kitchen")
+    (0, 1, 2)
     """
-    told = float(f"{grams / OUNCE_G:.2g}") if system.measures == "kitchen" else grams
-    return f"{number(told)} {head_unit(system.measures)}"
+    return DECIMALS[head_unit(measures)] + FINER * (abs(grams) < SMALL_PART_G)
+
+
+def least_weight(grams: float, system: MeasureSystem = KITCHEN) -> str:
+    """Say a weight that a protocol states, a small part of a head: as stated, in ounces to the hundredth.
+
+    Never as nothing, where it is not.
+
+    Examples
+    --------
+    >>> least_weight(3.0), least_weight(1.0), least_weight(0.1), least_weight(3.0, MeasureSystem("metric"))
+    ('0.11 oz', '0.04 oz', '0.01 oz', '3 g')
+    """
+    if system.measures != "kitchen":
+        return f"{number(grams)} g"
+    places = DECIMALS["oz"] + FINER
+    least = 10.0**-places if grams > 0 else 0.0
+    return f"{number(max(round(grams / OUNCE_G, places), least))} oz"
 
 
 def grams_words(grams: float) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from itertools import groupby
 
@@ -27,6 +27,25 @@ CHANCE_WORDS = (
     (0.1, "unlikely"),
     (0.0, "very unlikely"),
 )
+
+DECIMALS: Mapping[str, int] = {
+    "g": 0,
+    "oz": 1,
+    "days": 1,
+    "pH": 1,
+    "pH a day": 2,
+    "mS/cm": 1,
+    "money": 2,
+    "percentage points": 0,
+    "d.f.": 1,
+    "F": 2,
+    "variance": 2,
+    "log-likelihood": 2,
+    "standard deviations": 1,
+}
+"""The one rule of decimals: how many each quantity has in sentences, pictures and tables; grams and ounces of heads."""
+FINER = 1
+"""More of them in tables for a statistician, who works on with the figures, and in what is only a small part of one."""
 
 
 def number(value: float, digits: int = 3) -> str:

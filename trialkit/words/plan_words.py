@@ -21,13 +21,13 @@ from trialkit.domain.thresholds import SAME_VALUE_G
 from trialkit.domain.units import OUNCE_G, POUND_KG, Measures
 from trialkit.layouts.layout_warning import LayoutWarning
 from trialkit.words.layout_words import warning_sentence
-from trialkit.words.measures import BOTH, MeasureSystem, head_unit, least_weight, short_dose
-from trialkit.words.phrases import chance, count, number
+from trialkit.words.measures import BOTH, MeasureSystem, head_unit, least_weight, part_places, short_dose
+from trialkit.words.phrases import DECIMALS, FINER, chance, count, decimals, number
 from trialkit.words.treatment_names import level_label, treatment_words
 
 UNKNOWN = "–"
-VALUE_DECIMALS: Mapping[str, int] = {"g": 1, "oz": 2}
-"""Of what designs are worth, by the unit it is told in."""
+LEAST_TOLD_G = 0.05
+"""Half of what the table of designs tells apart."""
 BLOCK_WORDS: Mapping[str, str] = {"volunteer blocks": "volunteer", "Latin square": "square", "row-column": "rectangle"}
 """What a garden has several of, by the kind of layout; blocks in all others."""
 GROUPING_WORDS: Mapping[Grouping, str] = {
@@ -139,11 +139,10 @@ def _buckets_instead(row: DesignRow, asked: DesignRow) -> str:
 
 def _more_instead(row: DesignRow, asked: DesignRow, system: MeasureSystem) -> str:
     """Say how far two values in the table lie apart, to the place that is written there."""
-    more = told_value(row.value_g, system.measures) - told_value(asked.value_g, system.measures)
-    least = VALUE_DECIMALS[head_unit(system.measures)]
-    if round(more, least) == 0:
+    more_g = _in_table_g(row.value_g, system.measures) - _in_table_g(asked.value_g, system.measures)
+    if abs(more_g) < LEAST_TOLD_G:
         return "as much a head"
-    return f"{abs(more):.{least}f} {head_unit(system.measures)} {'more' if more > 0 else 'less'} a head"
+    return f"{value_words(abs(more_g), system)} {'more' if more_g > 0 else 'less'} a head"
 
 
 def _beyond_words(asked: DesignRow, plan: Plan) -> str:
@@ -314,20 +313,21 @@ def design_words(row: DesignRow, plan: Plan, system: MeasureSystem = BOTH) -> st
 
 
 def value_words(value_g: float, system: MeasureSystem) -> str:
-    """Write a value or a half-width, as the table of designs does.
+    """Write a value or a half-width: as heads are told, a small part of one to a decimal more.
 
     Examples
     --------
-    >>> value_words(27.38, MeasureSystem("both")), value_words(27.38, MeasureSystem())
-    ('27.4 g', '0.97 oz')
+    >>> value_words(27.38, MeasureSystem("both")), value_words(27.38, MeasureSystem()), value_words(1.24, BOTH)
+    ('27 g', '1.0 oz', '1.2 g')
     """
-    unit = head_unit(system.measures)
-    return f"{told_value(value_g, system.measures):.{VALUE_DECIMALS[unit]}f} {unit}"
+    amount = value_g / OUNCE_G if system.measures == "kitchen" else value_g
+    return f"{decimals(amount, part_places(value_g, system.measures))} {head_unit(system.measures)}"
 
 
-def told_value(value_g: float, measures: Measures) -> float:
-    """Round a value to what is told of it, in the unit of heads."""
-    return round(value_g / OUNCE_G, 2) if measures == "kitchen" else round(value_g, 1)
+def _in_table_g(value_g: float, measures: Measures) -> float:
+    """A value to the place that the table of designs has, in g."""
+    unit_g = OUNCE_G if measures == "kitchen" else 1.0
+    return round(value_g / unit_g, DECIMALS[head_unit(measures)] + FINER) * unit_g
 
 
 def mass_words(mass_kg: float, system: MeasureSystem) -> str:

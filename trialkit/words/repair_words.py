@@ -133,10 +133,10 @@ Then say --weights oz to convert such weights, or --weights g to leave them.
 TK-R37 number: one number, or an empty cell
 TK-R37 made a date: one number | | A spreadsheet program took the number for a date. Look up the record and type the \
 number again.
-TK-R37 date: a date, or an empty cell | | Look up the record, or leave the cell empty.
 TK-R37 no year: a date with its year | | Write year-month-day, with the year in full.
 TK-R38: the figures stand for these
 TK-R39: here it can only mean that there is nothing to record
+TK-R39 not known: nobody knows it, so it stays empty; it never counts as zero
 TK-R39 nothing added: it may mean that nothing was added (0), or that this was a measurement only (an empty cell). | \
 | Ask what was meant.
 TK-R39 not weighed: the outcome is {outcome}, so nothing was weighed

@@ -191,6 +191,9 @@ Tested: in how many trials heads enough were lost for a test. Called different: 
 By the design effect it is Pearson's chi-square divided by that. By the model it is the score test, with F's degrees of
 freedom from what the gardens tell.
 
+Where few trials are tested, they are those with unusual losses, and what is called different says little. Three gardens
+that treat treatments unlike are too few to show that they do: there the test says so too often.
+
 | gardens | blocks in each | gardens differ by | in a treatment by | {columns} |
 |---|---|---|---|{rules}"""
 TEST_COLUMNS = [f"{by}: tested, % | called different, %" for by in ("design effect", "model")]

@@ -158,7 +158,7 @@ def test_a_garden_joins_with_its_language(folder: Path, known: str) -> None:
     sites.write_text("\n".join([header, *rows]) + "\n", "utf-8")
     done = run("site", folder, "BARN", "--add", "--language", "es", "--why", "asked", "--json")
     assert done.returncode == 0, done.stderr
-    assert "sites.csv" in json.loads(done.stdout)["changed"]
+    assert "sites.csv" in json.loads(done.stdout)["answer"]["changed"]
     after = read_trial(folder, stage="layout")
     assert after.language_of("BARN") == "es"
     pd.testing.assert_frame_equal(after.sites[after.sites["site"] != "BARN"].reset_index(drop=True), before)

@@ -9,6 +9,7 @@ import click
 
 from trialkit.cli.conversation import Command
 from trialkit.cli.failures import CallFailure, speaks_plainly
+from trialkit.cli.named_choice import NamedChoice
 from trialkit.cli.shared_options import trial_folder
 from trialkit.cli.speaking import answer, tell
 from trialkit.languages import LANGUAGES
@@ -26,7 +27,7 @@ from trialkit.languages import LANGUAGES
 )
 @click.option(
     "--language",
-    type=click.Choice(LANGUAGES),
+    type=NamedChoice(LANGUAGES),
     help="Language of what its volunteers get, for sites.csv. If not given, that of the trial.",
 )
 @click.option("--why", metavar="TEXT", required=True, help="The reason, for whoever asks later.")

@@ -321,7 +321,12 @@ def test_gardens_join_and_give_up(laid_out: Visitor, copied: Callable[..., Copy]
     taken = laid_out.post(GARDENS, {"site": "FERN", "why": "wants to", "on": "2026-09-01"})
     assert "has buckets in this trial already" in told(taken)
     copy = copied(laid_out)
-    assert laid_out.post(GARDENS, {"site": "POND", "why": "a teacher asked", "on": "2026-09-01"}).status_code == 303
+    assert (
+        laid_out.post(
+            GARDENS, {"site": "POND", "language": "es", "why": "a teacher asked", "on": "2026-09-01"}
+        ).status_code
+        == 303
+    )
     copy.holds(laid_out)
     copy = copied(laid_out)
     page = laid_out.post(f"{GARDENS}MILL/withdraw", {"why": "moved away", "on": "2026-09-02"})

@@ -212,11 +212,18 @@ def correct(
         raise WrongCall("\n".join(told_of))
 
 
-def add_site(folder: Path, site: str, why: str, on: date, blocks: int | None, told: Told) -> None:  # noqa: ARG001
+def add_site(
+    folder: Path,
+    site: str,
+    why: str,
+    on: date,
+    more: Mapping[str, Any],
+    told: Told,  # noqa: ARG001
+) -> None:
     """Let a garden join."""
     from trialkit.interface.trial_object import Trial
 
-    Trial(folder).add_site(site, why=why, on=on, blocks=blocks)
+    Trial(folder).add_site(site, why=why, on=on, **more)
 
 
 def withdraw_site(folder: Path, site: str, why: str, on: date, told: Told) -> None:  # noqa: ARG001

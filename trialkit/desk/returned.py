@@ -41,7 +41,7 @@ class ToldLine:
 
 
 @dataclass(frozen=True)
-class Group:
+class FindingGroup:
     """Findings alike, and how many more there are."""
 
     told: tuple[ToldLine, ...]
@@ -65,7 +65,7 @@ class FileQuestion:
     field: Annotated[str, "Of the form."]
     asked: str
     in_english: Annotated[bool, "Whether it is asked in the words of the command."]
-    groups: tuple[Group, ...]
+    groups: tuple[FindingGroup, ...]
     choices: tuple[Offered, ...]
     chosen: str
     is_open: Annotated[bool, "Whether the file waits for it."]
@@ -81,8 +81,8 @@ class ReturnedFile:
     kind: str
     sheets: Annotated[tuple[str, ...], "What was read."]
     counts: Annotated[tuple[str, ...], "What would become of its rows."]
-    repaired: tuple[Group, ...]
-    refused: tuple[Group, ...]
+    repaired: tuple[FindingGroup, ...]
+    refused: tuple[FindingGroup, ...]
     questions: tuple[FileQuestion, ...]
     corrected: Annotated[tuple[str, ...], "What it would put right, for the reason given."]
     why: str
@@ -307,12 +307,12 @@ def _columns(finding: ReturnFinding, read: ReadFile | None) -> Iterator[Offered]
 
 def _groups(
     findings: Sequence[ReturnFinding], read: ReadFile | None, *, with_cells: bool, most: int = MOST_ALIKE
-) -> tuple[Group, ...]:
+) -> tuple[FindingGroup, ...]:
     alike: dict[tuple[str, str | None, str | None], list[ReturnFinding]] = {}
     for one in findings:
         alike.setdefault((one.rule, one.sheet, one.column), []).append(one)
     return tuple(
-        Group(
+        FindingGroup(
             tuple(
                 _told(one, read, with_cells=with_cells and number < MOST_WITH_CELLS)
                 for number, one in enumerate(group[:most])

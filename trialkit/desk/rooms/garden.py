@@ -16,7 +16,7 @@ from trialkit.desk.application import desk, do, page, trial_folder
 from trialkit.desk.deeds import Deed, Trouble, trouble_of
 from trialkit.desk.published import files_of
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.languages import gettext, language_tag, speaking
+from trialkit.languages import LANGUAGES, gettext, language_tag, speaking
 from trialkit.pages.safe_text import safe_text
 from trialkit.tables.problem import TrialError
 
@@ -65,7 +65,7 @@ def join(name: str) -> AnyResponse:
     folder = trial_folder(name)
     faults: list[str] = []
     site, why = (request.form.get(key, "").strip() for key in ("site", "why"))
-    blocks = request.form.get("blocks", "").strip()
+    blocks, language = (request.form.get(key, "").strip() for key in ("blocks", "language"))
     on = _day(faults)
     if not site:
         faults.append(gettext("Give the garden a short name."))
@@ -75,12 +75,12 @@ def join(name: str) -> AnyResponse:
         faults.append(gettext("Blocks are a whole number from 1 to 50."))
     if faults:
         return _overview(name, request.form, tuple(faults))
-    words = ("site", name, site, "--add", *(("--blocks", blocks) if blocks else ()), "--why", why, "--on", str(on))
-    deed = Deed(
-        gettext("A garden joins"),
-        (words,),
-        partial(deeds.add_site, folder, site, why, on, int(blocks) if blocks else None),
+    more: dict[str, Any] = ({"blocks": int(blocks)} if blocks else {}) | (
+        {"language": language} if language in LANGUAGES else {}
     )
+    said = [word for key, value in more.items() for word in (f"--{key}", str(value))]
+    words = ("site", name, site, "--add", *said, "--why", why, "--on", str(on))
+    deed = Deed(gettext("A garden joins"), (words,), partial(deeds.add_site, folder, site, why, on, more))
     try:
         return do(deed, url_for("garden.overview", name=name))
     except (TrialError, WrongCall, NotComputed) as error:

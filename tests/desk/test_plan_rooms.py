@@ -169,6 +169,10 @@ def test_sizes_say_what_the_plan_says(planned: Visitor) -> None:
     for sentence in (verdict, *(one for one in rest if "at most" in one)):
         assert all(_plain(sentence) in _plain(told(one)) for one in (page, whole)), sentence
     assert "is worked out next" in told(at_once)
+    planned.post("/language", {"language": "es"})
+    in_spanish = told(planned.get(f"{HERE}sizes/"))
+    assert "Bloques en cada huerto" in in_spanish
+    assert _plain(takes) in _plain(in_spanish)  # a sentence is of one language
 
 
 def _plain(text: str) -> str:

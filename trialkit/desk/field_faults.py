@@ -8,6 +8,7 @@ from typing import Annotated
 
 from trialkit.documents.problems import Problem
 from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.languages import ENGLISH, speaking
 from trialkit.tables.problem import TrialError
 
 
@@ -32,7 +33,9 @@ def faults_of(
     for one in error.problems:
         field = field_of(one)
         place = "" if field else f"{', '.join(filter(None, (one.file, one.column)))}: "
-        found.append(FieldFault(field, f"{place}{fault_sentence(one)}", one.row if one.file.endswith(".csv") else None))
+        with speaking(ENGLISH):  # which the words of the commands are
+            told = fault_sentence(one)
+        found.append(FieldFault(field, f"{place}{told}", one.row if one.file.endswith(".csv") else None))
     return tuple(dict.fromkeys(found))
 
 

@@ -12,12 +12,13 @@ from trialkit.desk.field_faults import FieldFault, by_field, faults_of
 from trialkit.desk.rooms.settings import set_plan
 from trialkit.documents.document import as_written
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.languages import gettext
+from trialkit.languages import ENGLISH, gettext, speaking
 from trialkit.steps.plan_steps import Sizes
 from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from pathlib import Path
 
     from werkzeug.wrappers import Response as AnyResponse
 
@@ -113,30 +114,36 @@ def _sizes(given: Mapping[str, str]) -> tuple[Sizes, tuple[FieldFault, ...]]:
 
 
 def _answer(name: str, given: Mapping[str, str], *, is_whole: bool) -> SizesAnswer:
-    from trialkit.steps.plan_steps import foresee_sizes, plan_sizes, telling_ledger
-    from trialkit.words import plan_words as words
-    from trialkit.words.measures import MeasureSystem
-
-    here, (read, faults) = desk().workspace, _sizes(given)
+    read, faults = _sizes(given)
     if faults:
         return SizesAnswer(faults)
     folder = trial_folder(name)
     try:
-        ledger = telling_ledger(folder, here.ledger if here.has_ledger else None)
-        trial, told = foresee_sizes(folder, read, ledger, most_buckets=MOST_BUCKETS)
-        system = MeasureSystem(trial.protocol.trial.measures, _grams(trial))
-        prospect = as_written(told.prospect)
-        sentences = (
-            words.takes_sentence(told.row),
-            words.gain_sentence(prospect, trial.protocol.decision.heads_a_year, system),
-            words.chances_sentence(prospect),
-            words.left_open_sentence(prospect, system),
-        )
-        if not is_whole:
-            return SizesAnswer(told=sentences)
-        plan = as_written(plan_sizes(folder, read, ledger))
+        with speaking(ENGLISH):  # as plans are told, to the adviser
+            return _worked_out(folder, read, is_whole=is_whole)
     except (TrialError, WrongCall, NotComputed) as error:
         return SizesAnswer(faults_of(error, _field_of))
+
+
+def _worked_out(folder: Path, read: Sizes, *, is_whole: bool) -> SizesAnswer:
+    from trialkit.steps.plan_steps import foresee_sizes, plan_sizes, telling_ledger
+    from trialkit.words import plan_words as words
+    from trialkit.words.measures import MeasureSystem
+
+    here = desk().workspace
+    ledger = telling_ledger(folder, here.ledger if here.has_ledger else None)
+    trial, told = foresee_sizes(folder, read, ledger, most_buckets=MOST_BUCKETS)
+    system = MeasureSystem(trial.protocol.trial.measures, _grams(trial))
+    prospect = as_written(told.prospect)
+    sentences = (
+        words.takes_sentence(told.row),
+        words.gain_sentence(prospect, trial.protocol.decision.heads_a_year, system),
+        words.chances_sentence(prospect),
+        words.left_open_sentence(prospect, system),
+    )
+    if not is_whole:
+        return SizesAnswer(told=sentences)
+    plan = as_written(plan_sizes(folder, read, ledger))
     verdict = f"{words.verdict_words(plan.verdict)}."
     return SizesAnswer((), sentences, verdict, (words.what_to_do(plan, system), words.limits_sentence(plan)))
 

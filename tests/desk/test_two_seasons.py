@@ -38,7 +38,7 @@ class Adviser:
 
     def at(self, path: str) -> None:
         """Be on a page, once all that was begun is done."""
-        self.page.wait_for_url(self.base + path)
+        self.page.wait_for_url(lambda url: re.split(r"[?#]", url)[0] == self.base + path)
 
     def press(self, name: str) -> None:
         """Press a button, or follow what looks like one."""

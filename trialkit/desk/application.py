@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from flask import Flask, Response, abort, current_app, g, redirect, request
 from markupsafe import Markup
 
-from trialkit.desk.deeds import Deed, Trouble, trouble_of
+from trialkit.desk.deeds import Deed, WentWrong, trouble_of
 from trialkit.desk.guard import HEADERS, OPEN, SAFE_METHODS, TOKEN, Guard
 from trialkit.desk.jobs import Jobs
 from trialkit.desk.tray import Tray
@@ -91,8 +91,8 @@ def make_application(folder: Path, guard: Guard) -> Flask:
     return made
 
 
-class Terms:
-    """Terms that a page uses, each explained once: a button in the text opens the explanation, without a script.
+class PageTerms:
+    """PageTerms that a page uses, each explained once: a button in the text opens the explanation, without a script.
 
     A browser that knows no popovers shows the explanations at the foot of the page.
     """
@@ -115,7 +115,7 @@ def page(template: str, status: int = 200, **parts: Any) -> Response:
         environment(TEMPLATES)
         .get_template(f"{template}.html.jinja")
         .render(
-            term=Terms(),
+            term=PageTerms(),
             token=here.guard.token,
             done=here.done[::-1],
             language=g.language,
@@ -207,7 +207,7 @@ def _refused(error: Any) -> Response:
     }
     if request.path == OPEN or error.code == 403:  # a stranger sees nothing of the desk, not even a token
         return Response(said[error.code], error.code, mimetype="text/plain")
-    return page("trouble", error.code, trouble=Trouble((said[error.code],)), back="/")
+    return page("trouble", error.code, trouble=WentWrong((said[error.code],)), back="/")
 
 
 def _in_trouble(error: TrialError | WrongCall | NotComputed) -> Response:

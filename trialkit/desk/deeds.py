@@ -40,7 +40,7 @@ class Deed:
 
 
 @dataclass(frozen=True)
-class Trouble:
+class WentWrong:
     """Why something could not be done."""
 
     sentences: tuple[str, ...]
@@ -53,14 +53,14 @@ def command_line(words: Sequence[str]) -> str:
     return subprocess.list2cmdline(whole) if sys.platform == "win32" else shlex.join(whole)
 
 
-def trouble_of(error: TrialError | WrongCall | NotComputed) -> Trouble:
+def trouble_of(error: TrialError | WrongCall | NotComputed) -> WentWrong:
     """Say what went wrong in the words that the command would use."""
     from trialkit.words.problem_words import told_problem
 
     if isinstance(error, TrialError):
         with speaking(ENGLISH):  # as the page says of them
-            return Trouble((), tuple(map(told_problem, error.problems)))
-    return Trouble((str(error),))
+            return WentWrong((), tuple(map(told_problem, error.problems)))
+    return WentWrong((str(error),))
 
 
 def start(folder: Path, answers: Mapping[str, Any], told: Told) -> None:  # noqa: ARG001

@@ -16,7 +16,7 @@ from threading import Lock, Thread
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from trialkit._startup import begin_lightly
-from trialkit.desk.deeds import Deed, Told, Trouble, trouble_of
+from trialkit.desk.deeds import Deed, Told, WentWrong, trouble_of
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.tables.problem import TrialError
 
@@ -40,7 +40,7 @@ class Job:
     doing: Annotated[str, "What it says it is at."] = ""
     done: int = 0
     of: int = 0
-    trouble: Trouble | None = None
+    trouble: WentWrong | None = None
 
 
 @dataclass
@@ -104,12 +104,12 @@ class Jobs:
                     self._change(job_id, doing=doing, done=done, of=of)
                 else:
                     break
-        if isinstance(last, Trouble):
+        if isinstance(last, WentWrong):
             self._change(job_id, state="failed", trouble=last)
         elif last == "done":
             self._change(job_id, state="done")
         else:
-            self._change(job_id, state="failed", trouble=Trouble(("It ended before its time.",)))
+            self._change(job_id, state="failed", trouble=WentWrong(("It ended before its time.",)))
         with self._lock:
             process = self._processes.pop(job_id, None)
         if process is not None:
@@ -139,7 +139,7 @@ def _work(connection: Connection, run: Callable[[Told], None]) -> None:
     except OSError as error:
         from trialkit.words.file_words import file_failure_words
 
-        connection.send(Trouble((file_failure_words(error, "it"),)))
+        connection.send(WentWrong((file_failure_words(error, "it"),)))
     except KeyboardInterrupt:
         return
     else:

@@ -1,10 +1,10 @@
 """The rooms of the desk: each a part of the job, with its pages."""
 
-from trialkit.desk.rooms.answer import room as answer
-from trialkit.desk.rooms.county import room as county
+from trialkit.desk.rooms.answer_room import room as answer
+from trialkit.desk.rooms.county_room import room as county
 from trialkit.desk.rooms.front import room as front
 from trialkit.desk.rooms.garden import room as garden
-from trialkit.desk.rooms.ledger import room as ledger
+from trialkit.desk.rooms.ledger_room import room as ledger
 from trialkit.desk.rooms.mailing import room as mailing
 from trialkit.desk.rooms.post import room as post
 from trialkit.desk.rooms.settings import room as settings

@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, page, trial_folder
-from trialkit.desk.deeds import Deed, Trouble, trouble_of
+from trialkit.desk.deeds import Deed, WentWrong, trouble_of
 from trialkit.desk.published import files_of
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.languages import LANGUAGES, gettext, language_tag, speaking
@@ -179,7 +179,7 @@ def withdraw(name: str, site: str) -> AnyResponse:
         return _garden(name, site, request.form, _sentences(trouble_of(error)))
 
 
-def _missing(folder: Path) -> tuple[Mapping[str, StillMissing], Trouble | None]:
+def _missing(folder: Path) -> tuple[Mapping[str, StillMissing], WentWrong | None]:
     from trialkit.steps.record_steps import missing_of_gardens
 
     if not (folder / "layout.csv").exists():
@@ -217,6 +217,6 @@ def _day(faults: list[str]) -> date:
         return date.today()
 
 
-def _sentences(trouble: Trouble) -> tuple[str, ...]:
+def _sentences(trouble: WentWrong) -> tuple[str, ...]:
     told = [line for sentence in trouble.sentences for line in sentence.split("\n")]
     return (*told, *(f"{one.found} {one.how_to_fix}" for one in trouble.problems))

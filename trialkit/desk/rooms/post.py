@@ -15,7 +15,7 @@ from flask import Blueprint, Response, abort, redirect, request, url_for
 
 from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, do_at_length, page, trial_folder
-from trialkit.desk.deeds import Deed, Trouble, command_line, trouble_of
+from trialkit.desk.deeds import Deed, WentWrong, command_line, trouble_of
 from trialkit.desk.returned import LEFT_OUT, ReturnedFile, TwoValues, counts_words, returned_file, saved_at, two_values
 from trialkit.desk.tray import FileAnswers, Waiting, safe_name
 from trialkit.documents.returns import Choice
@@ -53,7 +53,7 @@ class Look:
     refused_choices: tuple[str, ...] = ()
     merges: tuple[deeds.Merge, ...] = ()
     commands: tuple[tuple[str, ...], ...] = ()
-    trouble: Trouble | None = None
+    trouble: WentWrong | None = None
 
     @property
     def command_lines(self) -> tuple[str, ...]:
@@ -78,7 +78,7 @@ def overview(name: str) -> Response:
     return _page(name, _look(name, folder))
 
 
-def _page(name: str, look: Look, trouble: Trouble | None = None, status: int = 200) -> Response:
+def _page(name: str, look: Look, trouble: WentWrong | None = None, status: int = 200) -> Response:
     from trialkit.steps.record_steps import kept_returns
 
     folder = trial_folder(name)
@@ -127,7 +127,7 @@ def drop(name: str) -> AnyResponse:
     folder, tray = trial_folder(name), desk().tray
     given = [one for one in request.files.getlist("files") if one.filename]
     if not given:
-        return _page(name, _look(name, folder), Trouble((gettext("Choose at least one file."),)), 422)
+        return _page(name, _look(name, folder), WentWrong((gettext("Choose at least one file."),)), 422)
     for one in given:
         tray.add(name, one.filename or "", one.stream)
     return redirect(url_for("post.overview", name=name), 303)
@@ -145,7 +145,7 @@ def answers(name: str) -> AnyResponse:
         return redirect(here, 303)
     look = _look(name, folder)
     if look.trouble is not None or not look.merges:
-        return _page(name, look, look.trouble or Trouble((gettext("No file is answered yet."),)), 422)
+        return _page(name, look, look.trouble or WentWrong((gettext("No file is answered yet."),)), 422)
     tray.answer(name, {}, {})
     deed = Deed(gettext("Merge returned files"), look.commands, partial(deeds.merge, folder, look.merges))
     return (do if len(look.merges) <= SHORT else do_at_length)(deed, f"{here}#kept")
@@ -188,7 +188,7 @@ def _look(name: str, folder: Path) -> Look:
     waiting, chosen = tray.files(name), tray.choices(name)
     plain = tuple(ReturnedFile(one.id, one.name, "waits", "", (), (), (), (), (), (), "") for one in waiting)
     if not (folder / "layout.csv").exists():
-        return Look(plain, trouble=Trouble((gettext("Lay the trial out first. Then files can be read."),)))
+        return Look(plain, trouble=WentWrong((gettext("Lay the trial out first. Then files can be read."),)))
     try:
         *outcomes, before, after = Trial(folder).look(
             *(((one.path,), one.answered.told) for one in waiting), ((), {}), ((), {"choose": chosen})

@@ -25,7 +25,7 @@ room = Blueprint("trial", __name__, url_prefix="/trial/<name>")
 
 
 @dataclass(frozen=True)
-class Step:
+class SeasonStep:
     """A step of a season."""
 
     name: Annotated[str, "In the address of its button."]
@@ -57,36 +57,36 @@ def overview(name: str) -> Response:
     )
 
 
-def _steps(trial: FiledTrial) -> list[Step]:
+def _steps(trial: FiledTrial) -> list[SeasonStep]:
     folder = trial.folder
     return [
-        Step(
+        SeasonStep(
             "plan",
             gettext("Plan"),
             gettext("What the trial is worth, what it takes, and when things are due."),
             (folder / "results" / "plan.html").is_file(),
             "results/plan.html",
         ),
-        Step(
+        SeasonStep(
             "layout",
             gettext("Layout"),
             gettext("Draw which bucket gets which treatment."),
             (folder / "layout.csv").is_file(),
         ),
-        Step(
+        SeasonStep(
             "forms",
             gettext("Packs"),
             gettext("What each garden prints and fills in."),
             (folder / "forms" / "adviser.html").is_file(),
             "forms/adviser.html",
         ),
-        Step(
+        SeasonStep(
             "post",
             gettext("Post room"),
             gettext("Take in what gardens send back."),
             trial.stage == "records",
         ),
-        Step(
+        SeasonStep(
             "answer",
             gettext("Answer"),
             gettext("What to grow, and how sure that is."),

@@ -175,7 +175,7 @@ def two_seasons(adviser: Adviser, folder: Path) -> None:
     adviser.at("/trial/autumn-2028/")
     adviser.press("Settings")
     adviser.at("/trial/autumn-2028/settings/")
-    adviser.fill(**{"trial.season": "autumn 2028", "schedule.sow_on": "2028-08-01"})
+    adviser.fill(**{"trial-season": "autumn 2028", "schedule-sow_on": "2028-08-01"})
     page.get_by_role("button", name="Save").first.click()
     adviser.at("/trial/autumn-2028/")
     a_season(adviser, folder, "autumn-2028")

@@ -1,6 +1,8 @@
 """Every command that writes, on small trials and a ledger of its own, and what it left behind."""
 
+import pickle
 import shutil
+import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, chdir, contextmanager
 from dataclasses import dataclass
@@ -122,9 +124,8 @@ TOGETHER: tuple[tuple[Writing, ...], ...] = (
 """On one trial or ledger."""
 
 
-@cache
-def _world(base: Path) -> Path:
-    """Make the trials and the ledger, once."""
+def make_world(base: Path) -> None:
+    """Make the trials and the ledger, and keep what took long beside them."""
     world = base / "world"
     good = good_return()
     for name in ("laid", "merged"):
@@ -147,18 +148,24 @@ def _world(base: Path) -> Path:
         ):
             done = run(*words)
             assert done.returncode < 2, done.stderr
-    return world
+    (base / "remembered").write_bytes(pickle.dumps(_remembered))
+
+
+@cache
+def _recall(base: Path) -> None:
+    """Know what took long when the world was made, by whichever process."""
+    _remembered.update(pickle.loads((base / "remembered").read_bytes()))
 
 
 @contextmanager
 def made_world(base: Path, one: Writing) -> Iterator[tuple[Path, tuple[str, ...]]]:
-    """Give a world of its own to a command, in which it stands, and its words."""
-    made, place = _world(base), base / one.name.replace(" ", "-")
-    shutil.copytree(made, place)
-    with chdir(place), quick():
-        one.prepare(place)
-        yield place, words_of(one)
-    shutil.rmtree(place)
+    """Give a world of its own to a command, in which it stands, and its words; `make_world` made what it is like."""
+    _recall(base)
+    with tempfile.TemporaryDirectory() as aside:
+        place = Path(shutil.copytree(base / "world", Path(aside, one.name.replace(" ", "-"))))
+        with chdir(place), quick():
+            one.prepare(place)
+            yield place, words_of(one)
 
 
 def words_of(one: Writing) -> tuple[str, ...]:

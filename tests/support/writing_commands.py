@@ -20,6 +20,7 @@ from trialkit.evidence.ledger import WRITTEN_ASIDE
 from trialkit.evidence.ledger_index import NEXT_INDEX
 from trialkit.steps.trial_steps import Step
 from trialkit.tables.committing import COMMITTED, LOCK
+from unset_sheets import unset_sheets
 
 State = Mapping[str, bytes | None]
 """What stands in a folder: bytes of files, None for folders."""
@@ -197,6 +198,7 @@ def _digests(trial: Any, *others: Any) -> str:
 
 
 SLOW: tuple[tuple[str, str, Callable[..., Any]], ...] = (
+    ("trialkit.evidence.accepting", "analyse", _digests),
     ("trialkit.analysis", "analyse", _digests),
     ("trialkit.planning.trial_plan", "make_plan", _digests),
     ("trialkit.forms.workbook", "record_workbook", _digests),
@@ -204,7 +206,6 @@ SLOW: tuple[tuple[str, str, Callable[..., Any]], ...] = (
     ("trialkit.report.page", "report_html", as_text),
     ("trialkit.report.plan_page", "plan_html", as_text),
     ("trialkit.report.evidence_page", "evidence_html", as_text),
-    ("trialkit.report.handout_pdf", "handout_pdf", lambda *given: given),
     ("trialkit.evidence.versions", "recommend", lambda found, last, *_: (str(found.index), last and as_text(last))),
 )
 """What takes long, and what it rests on."""
@@ -212,8 +213,10 @@ SLOW: tuple[tuple[str, str, Callable[..., Any]], ...] = (
 
 @contextmanager
 def quick() -> Iterator[None]:
-    """Work out what takes long only once, and do no more in the demo than its first two steps."""
-    with ExitStack() as held:
+    """Work out what takes long only once, set no sheet, and do no more in the demo than its first two steps."""
+    for module, _, _ in SLOW:
+        import_module(module)  # one that were loaded below would keep what is remembered instead of its own, for ever
+    with unset_sheets(), ExitStack() as held:
         for module, name, key in SLOW:
             held.enter_context(_once(module, name, key))
         demo = import_module("trialkit.steps.trial_steps").demo_steps

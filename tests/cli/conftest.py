@@ -14,7 +14,7 @@ from writing_commands import make_world
 
 
 def _analysed(folder: Path) -> None:
-    write_small_trial(folder / "trial", sites=3, blocks=2, cultivars=2)
+    write_small_trial(folder / "trial", sites=3, blocks=2, cultivars=2, days=False)
     done = run("analyse", folder / "trial")
     assert done.returncode == 0, done.stderr
 

@@ -169,7 +169,7 @@ def test_after_two_hyphens_there_are_no_options() -> None:
 
 def test_what_could_be_said_comes_with_a_failure(trial: Path) -> None:
     """No recommendation: the results are there; nothing that agrees: what differs."""
-    _changed(trial, "trial.toml", "[decision]", "[responses]\nweight = false\n[decision]")
+    _changed(trial, "trial.toml", "days = false", "weight = false")
     document = told("analyse", trial)
     assert (document["exit_status"], document["failure"]["kind"]) == (NOT_COMPUTED, "not computed")
     assert document["failure"]["messages"][0].startswith("No recommendation.")

@@ -17,7 +17,7 @@ from commands import DATA_ERROR, DONE, WRONG_CALL, run, start
 from kill_sweep import interleaved, sweep_of
 from writing_commands import COMMANDS, TOGETHER
 
-SWEPT = ("new", "new here", "demo", "layout", "check", "report", "withdraw", "recommend")
+SWEPT = ("new", "new here", "set", "demo", "layout", "check", "report", "withdraw", "recommend")
 """Merging, correcting, gardens that join and additions to a ledger have tests of their own; the others write as report
 does."""
 UNREAD = 141

@@ -27,6 +27,8 @@ def undescribed(part: Any, where: str = "") -> Iterator[str]:
         properties = part.get("properties", {})
         yield from (f"{where}.{name}" for name, of in properties.items() if not of.get("description"))
         for name, inner in part.items():
+            if name in ("if", "then"):  # a condition repeats properties that are described where they stand
+                continue
             yield from undescribed(inner, f"{where}.{name}")
     elif isinstance(part, list):
         for i, inner in enumerate(part):

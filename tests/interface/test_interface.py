@@ -14,7 +14,8 @@ from matplotlib.figure import Figure
 
 import trialkit
 from commands import run
-from trialkit.documents.document import as_text
+from contents import contents
+from trialkit.documents.document import as_text, as_written
 from trialkit.documents.results import Results
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.short_repr import LONGEST
@@ -191,3 +192,25 @@ def test_a_ledger_from_python(trial: trialkit.Trial, tmp_path: Path) -> None:
     assert "volunteer-cultivars" in ledger._repr_html_()
     ledger.withdraw("volunteer-cultivars", "the wrong nutrient was sold")
     assert ledger.entries()["counts"].to_list() == [False]
+
+
+def test_what_is_foreseen_at_once_is_what_the_plan_says(trial: trialkit.Trial, tmp_path: Path) -> None:
+    """By common practice and by a ledger; other sizes are those of a plan that has them, and nothing is written."""
+    ledger = trialkit.Ledger(tmp_path / "ledger")
+    ledger.add(trial)
+    planned = trialkit.Trial.following(tmp_path / "next", ledger.folder, seed=1)
+    before = contents(planned.folder)
+    gardens, blocks, heads = len(planned.sites()), planned.protocol.layout.blocks, planned.protocol.bucket.heads
+    foreseen = {None: planned.foresee(), ledger.folder: planned.foresee(ledger=ledger.folder)}
+    larger = planned.foresee(gardens=gardens + 1, blocks=blocks + 1, heads=heads)
+    fewer = planned.foresee(gardens=gardens - 1, ledger=ledger.folder)
+    assert contents(planned.folder) == before
+    assert (larger.row.sites, larger.row.blocks, fewer.row.sites) == (gardens + 1, blocks + 1, gardens - 1)
+    for known, one in foreseen.items():
+        plan = planned.plan(ledger=known)
+        assert as_written(one.prospect) == plan.value.asked
+        assert (one.row.buckets, one.row.visits, one.row.cost) == (
+            plan.designs[0].buckets, plan.designs[0].visits, plan.designs[0].cost,
+        )  # fmt: skip
+    planned.set_table("sites", planned.sites().sort_values("site").head(gardens - 1))
+    assert as_written(fewer.prospect) == planned.plan(ledger=ledger.folder).value.asked

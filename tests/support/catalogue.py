@@ -13,7 +13,7 @@ import sys
 from collections.abc import Iterator
 from itertools import chain
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, get_args
 
 from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
@@ -23,6 +23,7 @@ from trialkit._resources import resource_folder
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.languages import ENGLISH, FOLDER, LANGUAGES
 from trialkit.pages import script_words
+from trialkit.tables.typed_lists import PlanTable
 
 PACKAGE = FOLDER.parent
 KEYWORDS: dict[str, Any] = {
@@ -57,7 +58,7 @@ def extracted() -> Catalog:
 
 
 def _of_schemas() -> Iterator[str]:
-    for name in RECORD_TABLES:
+    for name in (*RECORD_TABLES, *get_args(PlanTable)):
         document = json.loads((resource_folder("schemas") / f"{name}.json").read_text(encoding="utf-8"))
         yield document["title"]
         for field in document["fields"]:

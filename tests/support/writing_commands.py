@@ -71,6 +71,7 @@ COMMANDS = {
         Writing("new here", ("new", "empty", *NEW), ("empty",), "is not empty"),
         Writing("new example", ("new", "started", "--example", "spring_dose"), ("started",), "is not empty"),
         Writing("demo", ("demo", "--into", "started"), ("started",), "is not empty"),
+        Writing("set", ("set", "planned", "trial.season=spring", "--table", "sites=planned/sites.csv"), ("planned",)),
         Writing("plan", ("plan", "planned"), ("planned",)),
         Writing("layout", ("layout", "planned"), ("planned",)),
         Writing("forms", ("forms", "laid"), ("laid",)),

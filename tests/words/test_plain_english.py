@@ -24,6 +24,7 @@ from trialkit.words.plan_words import summary
 ROOT = Path(__file__).parents[2]
 WORDS = (
     "budget_words",
+    "cell_words",
     "check_words",
     "decision_words",
     "default_words",
@@ -33,9 +34,11 @@ WORDS = (
     "garden_words",
     "layout_words",
     "loss_words",
+    "missing_words",
     "model_words",
     "plan_words",
     "response_words",
+    "setting_words",
     "shopping_words",
 )
 """Modules of `trialkit.words` whose sentences are held to be short: name another, and its sentences are too."""

@@ -18,6 +18,7 @@ from trialkit.documents.answers import (
     NewAnswer,
     PackAnswer,
     PackCheckAnswer,
+    SetAnswer,
     SiteAnswer,
     VerifyAnswer,
 )
@@ -35,6 +36,7 @@ ANSWERS: dict[str, tuple[type[Any] | str, ...]] = {
     "new": (NewAnswer,),
     "plan": (Plan,),
     "layout": (LayoutAnswer,),
+    "set": (SetAnswer,),
     "site": (SiteAnswer,),
     "forms": (FormsAnswer,),
     "merge": (ToldMerge,),

@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from importlib import import_module
+from io import TextIOWrapper
 from threading import current_thread, main_thread
 from types import FrameType
 from typing import TYPE_CHECKING, Any
@@ -28,8 +29,10 @@ if TYPE_CHECKING:
 # Command -> (group in the help, one line of help). The line stands here so that --help imports nothing heavy.
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("Start", "Do the whole job on a bundled, invented example."),
+    "desk": ("Start", "Do the whole job in your browser."),
     "help": ("Start", "Show what a command does, as its --help does."),
     "new": ("Plan", "Start a trial folder."),
+    "set": ("Plan", "Set what trial.toml, gardens and products say, until the layout is frozen."),
     "plan": ("Plan", "Work out what the trial is worth, what it needs, and when."),
     "layout": ("Plan", "Draw which bucket gets which treatment."),
     "site": ("Garden", "Let a garden join a trial that has begun, or withdraw from it."),
@@ -127,7 +130,7 @@ def main(arguments: list[str] | None = None) -> Any:
     begin_lightly()
     stopped = _watch_for_stops()
     words = sys.argv[1:] if arguments is None else arguments
-    words = sys.argv[1:] if arguments is None else arguments
+    _take_any_console()
     with noted_files() as files:
         talk = Conversation(words, files)
         try:
@@ -158,6 +161,13 @@ def main(arguments: list[str] | None = None) -> Any:
             # An interpreter that ends looks through all that there is for cycles, some times over, for half a second.
             gc.freeze()
     sys.exit(status)
+
+
+def _take_any_console() -> None:
+    """Have a stream spell what its encoding lacks, as a code page does: strangers write what it cannot show."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper) and stream.errors == "strict":
+            stream.reconfigure(errors="backslashreplace")
 
 
 def _end(

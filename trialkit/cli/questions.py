@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import secrets
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -12,14 +11,10 @@ import click
 
 from trialkit.cli.conversation import conversation
 from trialkit.cli.failures import CallFailure
-from trialkit.domain.quoting import quoted
-from trialkit.protocol.starting import LARGEST_SEED, NewTrial
+from trialkit.protocol.starting import LARGEST_SEED, NewTrial, dose_from, fault_of_sites
 from trialkit.tables.nearest import meant
-from trialkit.tables.table_schema import load_schema
 from trialkit.words.factor_words import LEVELS_QUESTIONS
 from trialkit.words.phrases import listed
-
-SPOON_WORDS = re.compile(r"\s*(tsp|teaspoons?)\.?$", re.IGNORECASE)
 
 NOTHING_VARIES = "Nothing varies, so there is nothing to compare: give two or more cultivars, doses or acids."
 
@@ -132,25 +127,12 @@ def _sites(given: tuple[str, ...]) -> tuple[str, ...]:
     """Names of the gardens, as sites.csv takes them."""
     while True:
         sites = given or _list("Gardens, a short name for each, such as FERN, MILL (separated by commas)")
-        fault = _fault_of_sites(sites)
+        fault = fault_of_sites(sites)
         if not fault:
             return sites
         if given:
             raise click.UsageError(fault)
         click.echo(fault, err=True)
-
-
-def _fault_of_sites(sites: tuple[str, ...]) -> str | None:
-    field = load_schema("sites").field("site")
-    folded = [site.casefold() for site in sites]  # each names files, which some systems do not tell apart by capitals
-    repeated = [site for site in dict.fromkeys(sites) if folded.count(site.casefold()) > 1]
-    odd = [site for site in sites if not re.fullmatch(field.pattern or "", site)]
-    if not sites:
-        return "Name at least one garden."
-    if repeated:
-        twice = ", ".join(map(quoted, repeated))
-        return f"Each garden needs a name of its own, and capitals make no difference: {twice} is there twice."
-    return f"Not a short name: {', '.join(map(quoted, odd))}. {field.how_to_fix}" if odd else None
 
 
 def _practice(levels: Levels, given: Sequence[str]) -> dict[str, str | float]:
@@ -193,6 +175,6 @@ def _list(prompt: str) -> tuple[str, ...]:
 def _numbers(prompt: str) -> tuple[float, ...]:
     while True:
         try:
-            return tuple(float(SPOON_WORDS.sub("", part)) for part in _list(prompt))
+            return tuple(dose_from(part) for part in _list(prompt))
         except ValueError:
             click.echo("Write plain numbers with commas between them, such as 2, 4.5, 6.", err=True)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path, PurePath
@@ -88,7 +89,17 @@ def print_answer(talk: Conversation, status: int, failure: Failure | None) -> No
         answer=talk.document,
     )
     written = json.dumps(as_data(told), indent=2, ensure_ascii=False)
-    click.echo(re.sub(r"[^\n -~]", lambda mark: mark[0] if is_plain(mark[0]) else json.dumps(mark[0])[1:-1], written))
+    click.echo(re.sub(r"[^\n -~]", _plain_or_escaped, written))
+
+
+def _plain_or_escaped(found: re.Match[str]) -> str:
+    """Write a mark as it is where it only shows itself and standard output can tell it, else as JSON escapes it."""
+    mark = found[0]
+    try:
+        mark.encode(sys.stdout.encoding or "utf-8")
+    except UnicodeEncodeError:
+        return json.dumps(mark)[1:-1]
+    return mark if is_plain(mark) else json.dumps(mark)[1:-1]
 
 
 def _from(folder: Path, path: Path) -> str:

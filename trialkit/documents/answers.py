@@ -116,6 +116,15 @@ class SiteAnswer(Closed):
 
 
 @dataclass(frozen=True)
+class SetAnswer(Closed):
+    """`trialkit set`: what of the plan was changed."""
+
+    changed: Annotated[tuple[str, ...], "Files of the trial folder that were written."]
+    draw_again: Annotated[bool, "Whether layout.csv was drawn before this and would be drawn otherwise now."]
+    warnings: Annotated[tuple[ToldProblem, ...], "What is worth a second look in the plan."]
+
+
+@dataclass(frozen=True)
 class FormsAnswer(Closed):
     """`trialkit forms`: what is not to be sent out."""
 

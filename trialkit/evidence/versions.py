@@ -43,7 +43,7 @@ def recommend_anew(ledger: Path, trialkit_version: str, propose: Propose) -> Ver
         index = tidied(ledger)
         found = read_ledger(ledger, held=True)
         document, path = _next_version(found, trialkit_version, propose), ledger / RECOMMENDED_FILE
-        last = found.versions[-1] if _is_same_evidence(found) else None
+        last = found.versions[-1] if is_same_evidence(found) else None
         if last and is_alike(as_data(document), json.loads(last.data)):
             write_bytes(path, last.data)
             return Version(last.document, path, is_new=False, copy_problem=found.copy_problem)
@@ -67,7 +67,7 @@ def pool_now(ledger: Path, trialkit_version: str, propose: Propose) -> Recommend
     return _next_version(found, trialkit_version, propose)
 
 
-def _is_same_evidence(found: LedgerContents) -> bool:
+def is_same_evidence(found: LedgerContents) -> bool:
     """Whether the last version, and no other beside it, rests on what counts now."""
     versions = found.versions
     return (
@@ -93,7 +93,7 @@ def _before_last(versions: Sequence[KeptVersion]) -> tuple[KeptVersion, ...]:
 
 def _next_version(found: LedgerContents, trialkit_version: str, propose: Propose) -> Recommended:
     """Work out the version after the last, or the last anew where it rests on the same evidence."""
-    before = _before_last(found.versions) if _is_same_evidence(found) else found.versions
+    before = _before_last(found.versions) if is_same_evidence(found) else found.versions
     return _following(found, before, trialkit_version, propose)
 
 

@@ -84,6 +84,26 @@ class Ledger:
 
         return pool_ledger(self._folder)[0]
 
+    @property
+    def recommended(self) -> Recommended:
+        """The newest version of the defaults, as `recommend` wrote it.
+
+        Raises
+        ------
+        WrongCall
+            If there is none yet.
+        """
+        from trialkit.steps.evidence_steps import read_recommended
+
+        return read_recommended(self._folder)
+
+    @property
+    def is_current(self) -> bool:
+        """Whether the newest version of the defaults rests on all that counts now."""
+        from trialkit.steps.evidence_steps import is_current
+
+        return is_current(self._folder)
+
     def recommend(self, *languages: Language) -> Recommended:
         """Work out the recommended defaults, and write recommended.json, handout and care sheet.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -15,16 +15,20 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-    from trialkit.documents.answers import Gap, MixAnswer, PackAnswer, SecondEngine, SiteAnswer
+    from trialkit.documents.answers import Gap, MixAnswer, PackAnswer, SecondEngine, SetAnswer, SiteAnswer
     from trialkit.documents.plan import Plan
     from trialkit.documents.results import Results
-    from trialkit.documents.returns import CorrectOutcome, MergeOutcome
+    from trialkit.documents.returns import CorrectOutcome, MergeOutcome, ReturnFinding
     from trialkit.domain.table_names import TableName
     from trialkit.languages import Language
+    from trialkit.planning.trial_plan import Foresight
     from trialkit.protocol.county import CountyAnswer
     from trialkit.protocol.publication import Licence
     from trialkit.protocol.trial_protocol import Protocol
+    from trialkit.returns.correcting import Wanted
+    from trialkit.returns.merge_files import Turn
     from trialkit.rules.trial_folder import CheckResult, Stage
+    from trialkit.tables.typed_lists import PlanTable
 
 PathLike = str | Path
 Picture = Literal["records", "gains", "doses", "gardens", "residuals"]
@@ -92,6 +96,8 @@ class Trial:
         acidifiers: list[str] | None = None,
         nutrient: str = "",
         blocks: int = 3,
+        settings: Mapping[str, object] | None = None,
+        tables: Mapping[PlanTable, pd.DataFrame | str] | None = None,
     ) -> Trial:
         """Start a trial: a commented trial.toml, and tables to fill in.
 
@@ -112,16 +118,21 @@ class Trial:
             What doses are doses of.
         blocks : int
             In each garden.
+        settings, tables : mapping, optional
+            What else its plan is to say, as `set` takes it.
 
         Raises
         ------
         TrialError
             With every answer that does not fit.
         """
-        from trialkit.protocol.starting import NewTrial, id_from, start_trial
+        from trialkit.protocol.county import read_county
+        from trialkit.protocol.starting import NewTrial, id_from
+        from trialkit.steps.setting_steps import Settings, start_with
 
         path = Path(folder)
-        start_trial(
+        block = read_county(path)
+        start_with(
             path,
             NewTrial(
                 question=question,
@@ -133,8 +144,10 @@ class Trial:
                 seed=seed,
                 blocks=blocks,
                 nutrient=nutrient,
+                measures=block.county.measures if block else "both",
                 id=id_from(path.resolve().name),
             ),
+            Settings(settings or {}, _texts(tables)),
         )
         return cls(path)
 
@@ -185,6 +198,40 @@ class Trial:
 
         return read_protocol(self._folder)
 
+    def set(
+        self,
+        changes: Mapping[str, object] | None = None,
+        *,
+        tables: Mapping[PlanTable, pd.DataFrame | str] | None = None,
+        seen: Mapping[str, str] | None = None,
+    ) -> SetAnswer:
+        """Set what its plan says, until the layout is frozen: all of it or, where anything is wrong, nothing.
+
+        Parameters
+        ----------
+        changes : mapping, optional
+            Values by the keys of trial.toml, such as ``{"layout.blocks": 2, "trial.season": "spring 2028"}``; None
+            takes a key away.
+        tables : mapping, optional
+            Whole tables, sites or products: a frame, or the text of a list.
+        seen : mapping, optional
+            SHA-256 digests by file: nothing is written where a file is another by now.
+
+        Raises
+        ------
+        TrialError
+            With every problem that the change would leave or bring.
+        WrongCall
+            If the layout is frozen and stands on what would change.
+        """
+        from trialkit.steps.setting_steps import Settings, set_plan
+
+        return set_plan(self._folder, Settings(changes or {}, _texts(tables)), seen)
+
+    def set_table(self, name: PlanTable, table: pd.DataFrame) -> SetAnswer:
+        """Set one whole table of the plan, as `set`."""
+        return self.set(tables={name: table})
+
     def check(self, stage: Stage | None = None) -> CheckResult:
         """Find every problem, as far as the trial has come, or up to a stage: "plan", "layout" or "records"."""
         from trialkit.steps.trial_steps import check_folder, stage_of
@@ -231,11 +278,38 @@ class Trial:
                 told=lambda _: None,
             )
 
-    def layout(self) -> pd.DataFrame:
-        """Draw the layout and write it, unless it was drawn; return it: one row a bucket."""
+    def foresee(
+        self,
+        *,
+        gardens: int | None = None,
+        blocks: int | None = None,
+        heads: int | None = None,
+        ledger: PathLike | None = None,
+    ) -> Foresight:
+        """Tell at once what it takes and should bring as planned, or with other sizes; nothing is written.
+
+        Parameters
+        ----------
+        gardens, blocks, heads : int, optional
+            Gardens, blocks in each and heads in each bucket; as planned if not given.
+        ledger : path-like, optional
+            As `plan` takes it.
+        """
+        from trialkit.steps.plan_steps import Sizes, foresee_sizes
+
+        return foresee_sizes(self._folder, Sizes(gardens, blocks, heads), _path(ledger))[1]
+
+    def layout(self, *, again: bool = False) -> pd.DataFrame:
+        """Draw the layout and write it, unless it was drawn; return it: one row a bucket.
+
+        Parameters
+        ----------
+        again : bool
+            Whether to draw it again by what the plan says now; refused once it is frozen.
+        """
         from trialkit.steps.trial_steps import lay_out
 
-        if not (self._folder / "layout.csv").is_file():
+        if again or not (self._folder / "layout.csv").is_file():
             lay_out(self._folder)
         return self._read("layout").layout
 
@@ -244,6 +318,12 @@ class Trial:
         from trialkit.steps.forms_steps import write_forms
 
         return write_forms(self._folder).files
+
+    def parcel(self, site: str) -> bytes:
+        """Put what a garden is mailed into a ZIP archive: its forms as `forms` wrote them, and a letter."""
+        from trialkit.steps.forms_steps import garden_parcel
+
+        return garden_parcel(self._folder, site)
 
     def merge(self, *files: PathLike, why: str | None = None, by: str = "adviser", **answers: Any) -> MergeOutcome:
         """Merge returned files into the records.
@@ -257,12 +337,22 @@ class Trial:
         **answers
             As `trialkit merge` takes them: dates, decimals, serials, weights, accept, headings, choose.
         """
-        from trialkit.returns.answering import given
-        from trialkit.returns.journal import Reason
         from trialkit.returns.merge_files import merge_files
 
-        reason = None if why is None else Reason(why, by, date.today())
-        return merge_files(self._folder, [Path(file) for file in files], given(answers, "options"), reason=reason)
+        turn = _turn(files, {"why": why, "by": by, **answers})
+        return merge_files(self._folder, turn.files, turn.given, reason=turn.reason)
+
+    def look(self, *merges: tuple[Sequence[PathLike], Mapping[str, Any]]) -> tuple[MergeOutcome, ...]:
+        """Say what merges would do, one after the other, and change nothing.
+
+        Parameters
+        ----------
+        *merges : tuple of (sequence of path-like, mapping)
+            The files of each, and what else `merge` would be given.
+        """
+        from trialkit.returns.merge_files import look_at_files
+
+        return look_at_files(self._folder, [_turn(files, told) for files, told in merges])
 
     def correct(
         self,
@@ -287,12 +377,18 @@ class Trial:
         **values
             What the columns should say, in the units of the table; an empty text empties the cell.
         """
-        from trialkit.returns.correcting import Wanted, correct
+        from trialkit.returns.correcting import correct
         from trialkit.returns.journal import Reason
 
-        told = {name: str(value) for name, value in values.items()}
-        wanted = Wanted(bucket, None if head is None else str(head), on.isoformat() if on else None, told)
-        return correct(self._folder, wanted, Reason(why, by, date.today()))
+        return correct(self._folder, _wanted(bucket, head, on, values), Reason(why, by, date.today()))
+
+    def look_at_correction(
+        self, bucket: str, head: int | None = None, *, on: date | None = None, **values: object
+    ) -> tuple[ReturnFinding, ...]:
+        """Say what would keep `correct` from putting a record right, and change nothing; nothing where it can."""
+        from trialkit.returns.correcting import look_at_correction
+
+        return look_at_correction(self._folder, _wanted(bucket, head, on, values))
 
     def add_site(
         self,
@@ -482,6 +578,30 @@ class Trial:
 
             lines.append(f"<pre>{html.escape(summary(self.results))}</pre>")
         return "<br>".join(lines)
+
+
+def _texts(tables: Mapping[PlanTable, pd.DataFrame | str] | None) -> dict[PlanTable, str]:
+    from trialkit.tables.atomic import csv_text
+
+    return {name: one if isinstance(one, str) else csv_text(one) for name, one in (tables or {}).items()}
+
+
+def _turn(files: Sequence[PathLike], told: Mapping[str, Any]) -> Turn:
+    from trialkit.returns.answering import given
+    from trialkit.returns.journal import Reason
+    from trialkit.returns.merge_files import Turn
+
+    answers = {name: value for name, value in told.items() if name not in ("why", "by")}
+    why = told.get("why")
+    reason = None if why is None else Reason(why, told.get("by", "adviser"), date.today())
+    return Turn(tuple(map(Path, files)), given(answers, "options"), reason)
+
+
+def _wanted(bucket: str, head: int | None, on: date | None, values: Mapping[str, object]) -> Wanted:
+    from trialkit.returns.correcting import Wanted
+
+    told = {name: str(value) for name, value in values.items()}
+    return Wanted(bucket, None if head is None else str(head), on.isoformat() if on else None, told)
 
 
 def _path(path: PathLike | None) -> Path | None:

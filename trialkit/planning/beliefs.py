@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -107,18 +107,10 @@ def outlook(
     known : Known, optional
         Records of earlier trials.
     """
-    sites = pd.DataFrame({"site": sorted(str(site) for site in trial.sites["site"])})
-    blank = planned_rows(treatments.merge(sites, how="cross").assign(bucket=""), question)
-    blank = blank.assign(recorded=0, usable=0.0, weight_g=np.nan, planned=0)
+    records, candidacy = _candidacy(trial, question, treatments, assumptions, known)
     if known is None:
-        records = BucketRecords(blank, _gardens(blank), assumptions.head)
-        candidacy = Candidacy.of(records, records.buckets, question)
         thought = _by_common_practice(candidacy, assumptions, trial.protocol)
     else:
-        rows = pd.concat([known.records.buckets, blank], ignore_index=True)
-        gardens = pd.concat([known.records.gardens, _gardens(blank)], ignore_index=True)
-        records = BucketRecords(rows, gardens, known.records.head_variance or assumptions.head)
-        candidacy = Candidacy.of(records, records.buckets, question)
         thought = _by_ledger(known, candidacy)
     rule, per_gram = question.rule, candidacy.prices.per_gram
     return Outlook(
@@ -143,6 +135,37 @@ def outlook(
         records.head_variance,
         known.design_effect if known else USUAL_DESIGN_EFFECT,
     )
+
+
+def with_fit(
+    trial: CheckedTrial, question: AdviceQuestion, treatments: pd.DataFrame, assumptions: Assumptions, known: Known
+) -> Known:
+    """Fit records of earlier trials once, for any number of gardens, blocks and heads that a trial may have.
+
+    Arguments are those of `outlook`.
+    """
+    candidacy = _candidacy(trial, question, treatments, assumptions, known)[1]
+    return replace(known, fitted=_fitted(known, candidacy.gathered.terms.doses.tolist()))
+
+
+def _candidacy(
+    trial: CheckedTrial,
+    question: AdviceQuestion,
+    treatments: pd.DataFrame,
+    assumptions: Assumptions,
+    known: Known | None,
+) -> tuple[BucketRecords, Candidacy]:
+    """Put the treatments of a trial, in its gardens and without records, beside what is known."""
+    sites = pd.DataFrame({"site": sorted(str(site) for site in trial.sites["site"])})
+    blank = planned_rows(treatments.merge(sites, how="cross").assign(bucket=""), question)
+    blank = blank.assign(recorded=0, usable=0.0, weight_g=np.nan, planned=0)
+    if known is None:
+        records = BucketRecords(blank, _gardens(blank), assumptions.head)
+    else:
+        rows = pd.concat([known.records.buckets, blank], ignore_index=True)
+        gardens = pd.concat([known.records.gardens, _gardens(blank)], ignore_index=True)
+        records = BucketRecords(rows, gardens, known.records.head_variance or assumptions.head)
+    return records, Candidacy.of(records, records.buckets, question)
 
 
 @dataclass(frozen=True)

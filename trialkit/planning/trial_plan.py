@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
 
+from trialkit.advice.sample_information import Preposterior
 from trialkit.analysis.advising import AdviceQuestion
 from trialkit.analysis.bucket_records import question_of
 from trialkit.documents.plan import (
@@ -26,7 +28,7 @@ from trialkit.domain.errors import NotComputed
 from trialkit.domain.progress import each_told, working_on
 from trialkit.evidence.ledger_contents import LedgerContents
 from trialkit.planning.assumptions import Assumptions
-from trialkit.planning.beliefs import Known, Outlook, outlook
+from trialkit.planning.beliefs import Known, Outlook, outlook, with_fit
 from trialkit.planning.benches import planned_benches
 from trialkit.planning.calendar import calendar
 from trialkit.planning.earlier_trials import assumptions_from, known_from
@@ -62,6 +64,7 @@ def make_plan(
     assumptions: Assumptions,
     judge: Judge = expected_power,
     ledger: LedgerContents | None = None,
+    known: Known | None = None,
 ) -> Plan:
     """Plan the trial of a protocol.
 
@@ -77,6 +80,8 @@ def make_plan(
         How the power of the trial asked for is found; that of other designs is worked out by formula.
     ledger : LedgerContents, optional
         Trials that the planned one goes on from.
+    known : Known, optional
+        What a ledger knows, as from `known_before`, in place of the ledger.
 
     Raises
     ------
@@ -89,8 +94,8 @@ def make_plan(
     goal = _goal(protocol)
     working_on("layout")
     limits = stated_limits(protocol, len(trial.sites))
-    question = question_of(trial, in_ledger=ledger is not None)
-    known = _known(ledger, question) if ledger else None
+    question = question_of(trial, in_ledger=known is not None or ledger is not None)
+    known = _known(ledger, question) if ledger and known is None else known
     found = designs(trial, limits, is_known=known is not None)
     asked = next(found)
     thought = outlook(trial, question, protocol.treatments(), assumptions, known)
@@ -175,6 +180,47 @@ def make_plan(
     )
 
 
+@dataclass(frozen=True)
+class Foresight:
+    """What the trial asked for takes and should bring, without designs near it: what can be told at once."""
+
+    row: Annotated[DesignRow, "What it takes; efficient by itself."]
+    prospect: Prospect
+
+
+def known_before(trial: CheckedTrial, assumptions: Assumptions, ledger: LedgerContents) -> Known:
+    """Gather and fit what a ledger knows before a trial, which no size of the trial changes.
+
+    Arguments and errors are those of `make_plan`.
+    """
+    question = question_of(trial, in_ledger=True)
+    return with_fit(trial, question, trial.protocol.treatments(), assumptions, _known(ledger, question))
+
+
+def foresee(trial: CheckedTrial, assumptions: Assumptions, known: Known | None = None) -> Foresight:
+    """Work out what the trial asked for is worth, as `make_plan` does.
+
+    Parameters
+    ----------
+    trial : CheckedTrial
+    assumptions : Assumptions
+    known : Known, optional
+        What a ledger knows, as from `known_before`.
+
+    Raises
+    ------
+    WrongCall
+        If the protocol cannot be laid out.
+    """
+    limits, question = stated_limits(trial.protocol, len(trial.sites)), question_of(trial, in_ledger=known is not None)
+    asked = next(designs(trial, limits, is_known=known is not None))
+    thought = outlook(trial, question, trial.protocol.treatments(), assumptions, known)
+    after = preposterior(thought, asked)
+    one = Valued(asked, after.foreseen)
+    (row,) = design_rows(thought, [one], limits, partial(worth_a_year, trial.protocol))
+    return Foresight(row, _prospect(trial.protocol, thought, one, after))
+
+
 def _known(ledger: LedgerContents, question: AdviceQuestion) -> Known:
     """Records of a ledger; a plan by one that tells nothing would not be by a ledger."""
     known = known_from(ledger, question)
@@ -207,9 +253,9 @@ def _value(
     )
 
 
-def _prospect(protocol: Protocol, thought: Outlook, one: Valued) -> Prospect:
+def _prospect(protocol: Protocol, thought: Outlook, one: Valued, after: Preposterior | None = None) -> Prospect:
     """What a design is expected to bring, and to leave open."""
-    left = preposterior(thought, one.design).left_open()
+    left = (after or preposterior(thought, one.design)).left_open()
     per_gram, candidacy = thought.beliefs.value.per_gram, thought.candidacy
     value_g, heads = one.foreseen.value / per_gram, protocol.decision.heads_a_year
     has_doses = bool(candidacy.gathered.terms.scale)

@@ -13,6 +13,7 @@ import pandas as pd
 
 from trialkit._resources import resource_folder
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.quoting import quoted
 from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import Measures
@@ -26,6 +27,7 @@ from trialkit.tables.table_schema import load_schema
 LARGEST_SEED = 10**8
 """Of those that are drawn for a new trial."""
 LONGEST_ID = 60
+SPOON_WORDS = re.compile(r"\s*(tsp|teaspoons?|cucharaditas?|cdtas?)\.?$", re.IGNORECASE)
 PLANNED_FILES = (PROTOCOL_FILE, "sites.csv", "products.csv")
 """What a trial folder holds before it is laid out."""
 
@@ -59,6 +61,36 @@ def id_from(name: str) -> str:
     ('my-spring-2027', 'trial')
     """
     return re.sub(r"[^a-z0-9]+", "-", name.lower())[:LONGEST_ID].strip("-") or "trial"
+
+
+def dose_from(text: str) -> float:
+    """Read a dose as people write it, in level teaspoons.
+
+    Raises
+    ------
+    ValueError
+        If it is not one number.
+
+    Examples
+    --------
+    >>> dose_from("4.5 tsp")
+    4.5
+    """
+    return float(SPOON_WORDS.sub("", text))
+
+
+def fault_of_sites(sites: Sequence[str]) -> str | None:
+    """Say what is wrong with short names of gardens, if anything."""
+    field = load_schema("sites").field("site")
+    folded = [site.casefold() for site in sites]  # each names files, which some systems do not tell apart by capitals
+    repeated = [site for site in dict.fromkeys(sites) if folded.count(site.casefold()) > 1]
+    odd = [site for site in sites if not re.fullmatch(field.pattern or "", site)]
+    if not sites:
+        return "Name at least one garden."
+    if repeated:
+        twice = ", ".join(map(quoted, repeated))
+        return f"Each garden needs a name of its own, and capitals make no difference: {twice} is there twice."
+    return f"Not a short name: {', '.join(map(quoted, odd))}. {field.how_to_fix}" if odd else None
 
 
 def new_trial_text(answers: NewTrial) -> str:

@@ -137,7 +137,7 @@ def check_html(result: CheckResult, title: str, site: str | None = None) -> str:
 
 
 def _page(result: CheckResult, title: str, site: str | None) -> str:
-    gardens = [_garden_part(result, name) for name in ([site] if site else asked_gardens(result))]
+    gardens = [garden_part(result, name) for name in ([site] if site else asked_gardens(result))]
     garden = result.sites.get(site, site) if site else ""
     contact = safe_text(gettext(result.contact)) if result.contact else ""
     lines: dict[Corner, str] = {"top-left": garden or "Records to look at", "top-right": title}
@@ -196,7 +196,8 @@ def _place(result: CheckResult, problem: Problem) -> RecordPlace | None:
     return result.places.get((problem.file, problem.row)) if problem.row else None
 
 
-def _garden_part(result: CheckResult, site: str) -> GardenPart:
+def garden_part(result: CheckResult, site: str) -> GardenPart:
+    """Ask one garden, in the language that is spoken."""
     own = [problem for problem in result.problems if _garden(result, problem) == site]
     alike: dict[tuple[str, str, str | None], list[Problem]] = {}
     for problem in own:

@@ -52,7 +52,7 @@ def tidy(text: str, field: Field, place: Place, log: Log) -> str:
 
 def says_none(text: str) -> bool:
     """Tell whether a text says, in any language, that there is none: an empty cell, or an amount of nothing."""
-    return _plainly(text) in _in_any_language(IN_WORDS_NONE)
+    return _is_said(text, IN_WORDS_NONE)
 
 
 def means_nothing(text: str) -> bool:
@@ -63,7 +63,7 @@ def means_nothing(text: str) -> bool:
     >>> means_nothing("n/a"), means_nothing("Ninguno"), means_nothing("no sé")
     (True, True, False)
     """
-    return text.casefold() in NOTHING or says_none(text) or _plainly(text) in _in_any_language(IN_WORDS_NOT_APPLICABLE)
+    return text.casefold() in NOTHING or says_none(text) or _is_said(text, IN_WORDS_NOT_APPLICABLE)
 
 
 def is_not_known(text: str) -> bool:
@@ -74,11 +74,16 @@ def is_not_known(text: str) -> bool:
     >>> is_not_known("?"), is_not_known("Don’t know"), is_not_known("no sé"), is_not_known("no")
     (True, True, True, False)
     """
-    return bool(NOT_KNOWN.fullmatch(text)) or _plainly(text) in _in_any_language(IN_WORDS_NOT_KNOWN)
+    return bool(NOT_KNOWN.fullmatch(text)) or _is_said(text, IN_WORDS_NOT_KNOWN)
 
 
 def _plainly(text: str) -> str:
     return plain_name(text.replace("’", "'").strip(" .!"))
+
+
+def _is_said(text: str, words: str) -> bool:
+    """Tell whether a text is one of some words; what holds a figure is none, and has no catalogue loaded."""
+    return not any(map(str.isdigit, text)) and _plainly(text) in _in_any_language(words)
 
 
 @cache

@@ -1,20 +1,29 @@
 """Putting one row of the record right: the value is read as a returned one, and what it was and why is remembered."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from trialkit.documents.document import as_text
-from trialkit.documents.returns import Conflicts, Corrections, CorrectOutcome, Key, WrittenTables
+from trialkit.documents.returns import Conflicts, Corrections, CorrectOutcome, Key, ReturnFinding, WrittenTables
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.quoting import shown
 from trialkit.domain.table_names import TableName
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.journal import Reason, settled_by, with_changed
 from trialkit.returns.merging import Difference
-from trialkit.returns.records import Row, Table, as_written, checked_rows, read_records, row_problems, table_text
+from trialkit.returns.records import (
+    Record,
+    Row,
+    Table,
+    as_written,
+    checked_rows,
+    read_records,
+    row_problems,
+    table_text,
+)
 from trialkit.returns.repairs import repaired_row
-from trialkit.rules.kept_documents import CONFLICTS, CORRECTIONS, WRITTEN, usable_documents
+from trialkit.rules.kept_documents import CONFLICTS, CORRECTIONS, WRITTEN, KeptDocuments, usable_documents
 from trialkit.rules.trial_folder import CheckedTrial, read_trial
 from trialkit.rules.unfinished import RETURNED
 from trialkit.tables.committing import at_work, commit
@@ -63,45 +72,80 @@ def correct(folder: Path, wanted: Wanted, reason: Reason) -> CorrectOutcome:
     """
     schema = load_schema(wanted.table)
     with at_work(folder):
-        ordinary_folder(folder / RETURNED)
-        trial = read_trial(folder, stage="layout")
-        kept = usable_documents(folder)
-        record = read_records(folder, trial, kept)
-        log = Log(schema.file)
-        _checked_call(schema, wanted, trial, folder)
-        read = _read(schema, wanted, trial, log)
-        if not log.clear:
-            return CorrectOutcome(False, (), (), tuple(log.findings), ())
-        table = record.tables[wanted.table]
-        key = _key(schema, read, table)
-        known, row = table[key], _corrected(table[key], wanted, read)
-        _refuse_what_the_check_would(schema, row, trial, log)
-        if log.of("refused"):
-            return CorrectOutcome(False, (), (), tuple(log.findings), ())
+        found = _found(folder, wanted)
+        if found.is_refused:
+            return CorrectOutcome(False, (), (), tuple(found.log.findings), ())
+        key, row, kept = found.key, found.row, found.kept
         earlier = kept.corrections
         told = {one.column: one.after for one in earlier.corrections if (one.table, one.key) == (schema.name, key)}
         made = tuple(
             reason.correction(Difference(wanted.table, key, name, before, row.get(name, "")))
             for name in wanted.values
-            if (before := _before(name, known, row, told)) != row.get(name, "")
+            if (before := _before(name, found.table[key], row, told)) != row.get(name, "")
         )
         if not made:
             raise WrongCall(
                 f"{_row_name(schema, key)} says so already: nothing to correct.{_open(kept.conflicts, folder, key)}"
             )
         settled = settled_by(kept.conflicts, made)
-        corrected = {**table, key: row}
+        corrected = {**found.table, key: row}
         changes = {
-            schema.file: table_text(wanted.table, corrected, trial),
+            schema.file: table_text(wanted.table, corrected, found.trial),
             CORRECTIONS: as_text(Corrections(corrections=(*earlier.corrections, *made))),
         }
         if settled:
             changes[CONFLICTS] = as_text(with_changed(kept.conflicts, settled))
-        if wanted.table not in record.edited:
+        if wanted.table not in found.record.edited:
             now = as_written(wanted.table, corrected, changes[schema.file])
             changes[WRITTEN] = as_text(WrittenTables(tables={**kept.written.tables, wanted.table: now}))
         commit(folder, {name: text.encode("utf-8") for name, text in changes.items()})
-    return CorrectOutcome(True, made, settled, tuple(log.findings), tuple(changes))
+    return CorrectOutcome(True, made, settled, tuple(found.log.findings), tuple(changes))
+
+
+def look_at_correction(folder: Path, wanted: Wanted) -> tuple[ReturnFinding, ...]:
+    """Say what stands in the way of a correction, and change nothing; nothing where it can be made.
+
+    Arguments and errors are those of `correct`.
+    """
+    with at_work(folder):
+        found = _found(folder, wanted)
+    return tuple(found.log.findings) if found.is_refused else ()
+
+
+@dataclass(frozen=True)
+class _Found:
+    """The row that is meant, as it should say, in a folder that was read; its log says what stands in the way."""
+
+    trial: CheckedTrial
+    kept: KeptDocuments
+    record: Record
+    log: Log
+    table: Table = field(default_factory=dict)
+    key: Key = ()
+    row: Row = field(default_factory=dict)
+
+    @property
+    def is_refused(self) -> bool:
+        """Whether it must not be written."""
+        return not self.log.clear
+
+
+def _found(folder: Path, wanted: Wanted) -> _Found:
+    schema = load_schema(wanted.table)
+    ordinary_folder(folder / RETURNED)
+    trial = read_trial(folder, stage="layout")
+    kept = usable_documents(folder)
+    record = read_records(folder, trial, kept)
+    log = Log(schema.file)
+    _checked_call(schema, wanted, trial, folder)
+    read = _read(schema, wanted, trial, log)
+    if not log.clear:
+        return _Found(trial, kept, record, log)
+    table = record.tables[wanted.table]
+    key = _key(schema, read, table)
+    row = _corrected(table[key], wanted, read)
+    _refuse_what_the_check_would(schema, row, trial, log)
+    return _Found(trial, kept, record, log, table, key, row)
 
 
 def _checked_call(schema: TableSchema, wanted: Wanted, trial: CheckedTrial, folder: Path) -> None:

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -40,6 +40,7 @@ from trialkit.returns.journal import (
 )
 from trialkit.returns.merging import Difference, Merged, merge, with_value
 from trialkit.returns.records import (
+    Record,
     Records,
     Row,
     as_written,
@@ -52,7 +53,15 @@ from trialkit.returns.records import (
 from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
 from trialkit.returns.returned_file import ENDINGS, STANDARD_INPUT, Original, load_original, read_return
 from trialkit.returns.sheets import Returned
-from trialkit.rules.kept_documents import CONFLICTS, CORRECTIONS, HEADINGS, JOURNAL, WRITTEN, usable_documents
+from trialkit.rules.kept_documents import (
+    CONFLICTS,
+    CORRECTIONS,
+    HEADINGS,
+    JOURNAL,
+    WRITTEN,
+    KeptDocuments,
+    usable_documents,
+)
 from trialkit.rules.trial_folder import CheckedTrial, read_trial
 from trialkit.rules.unfinished import RETURNED
 from trialkit.tables.committing import at_work, commit
@@ -74,6 +83,51 @@ class _State:
     headings: Headings
 
 
+@dataclass(frozen=True)
+class Turn:
+    """Files that are merged in one go.
+
+    Attributes
+    ----------
+    files : tuple of Path or bytes
+        Workbooks, CSV files, phone files, or what one holds; may be empty, to finish an earlier merge or to settle
+        conflicts.
+    given : Given
+        How to read what can be read in several ways, what unknown headings stand for, what to take for conflicts.
+    reason : Reason, optional
+        Why what the one file says otherwise is taken in place of what the record says; else it is a conflict.
+
+    Raises
+    ------
+    WrongCall
+        If a reason is not given with one file.
+    """
+
+    files: tuple[Path | bytes, ...] = ()
+    given: Given = field(default_factory=Given)
+    reason: Reason | None = None
+
+    def __post_init__(self) -> None:
+        if self.reason is not None and len(self.files) != 1:
+            raise WrongCall("Corrections are taken from one file at a time: give --why with one FILE.")
+
+
+@dataclass(frozen=True)
+class _Folder:
+    """A trial folder as merges find it."""
+
+    path: Path
+    trial: CheckedTrial
+    record: Record
+    kept: KeptDocuments
+
+    @property
+    def state(self) -> _State:
+        """The record and what is remembered, before any turn."""
+        kept = self.kept
+        return _State(self.record.tables, kept.journal, kept.conflicts, kept.corrections, kept.headings)
+
+
 def merge_files(
     folder: Path,
     files: Sequence[Path | bytes] = (),
@@ -91,13 +145,8 @@ def merge_files(
     ----------
     folder : Path
         The trial folder; protocol, sites, products and layout must be without errors.
-    files : sequence of Path or bytes
-        Workbooks, CSV files, phone files, or what one holds; may be empty, to finish an earlier merge or to settle
-        conflicts.
-    given : Given, optional
-        How to read what can be read in several ways, what unknown headings stand for, what to take for conflicts.
-    reason : Reason, optional
-        Why what the one file says otherwise is taken in place of what the record says; else it is a conflict.
+    files, given, reason : optional
+        As `Turn` has them.
 
     Raises
     ------
@@ -109,48 +158,63 @@ def merge_files(
     OSError
         If a file cannot be read or written.
     """
-    if reason is not None and len(files) != 1:
-        raise WrongCall("Corrections are taken from one file at a time: give --why with one FILE.")
+    turn = Turn(tuple(files), given or Given(), reason)
     with at_work(folder) as finished:
-        ordinary_folder(folder / RETURNED)
-        trial = read_trial(folder, stage="layout")
-        kept = usable_documents(folder)
-        record = read_records(folder, trial, kept)
-        taken = frozenset() if files else record.edited
-        before = _State(
-            record.tables,
-            kept.journal,
-            kept.conflicts,
-            kept.corrections,
-            kept.headings,
-        )
-        given, chosen_log = given or Given(), Log("conflicts.json")
-        state, chosen = _chosen(before, given.choices, trial, chosen_log)
-        state = _settled_by_hand(state)
-        outcomes, originals = [], {}
-        for source in each_told(files, "what was returned"):
-            remembered = {frozenset(one.headings): one.columns for one in state.headings.sheets}
-            name = source.name if isinstance(source, Path) else STANDARD_INPUT
-            log = Log(name, given.answers, HeadingsKnown(given.headings, remembered))
-            state, outcome, original = _merge_one(source, state, trial, log, reason)
-            outcomes.append(outcome)
-            if original is not None and outcome.kept_as is not None:
-                originals[outcome.kept_as] = original.data
-        state = _settled_by_hand(state)
-        changes = _changes(folder, before, state, originals, trial, record.resaved | taken)
-        changes |= _as_written(kept.written, state.records, changes, record.edited - taken)
+        found = _read_folder(folder)
+        _, changes, outcome = _taken_up(turn, found.state, found)
         commit(folder, changes)
+    return replace(outcome, finished_earlier=finished)
+
+
+def look_at_files(folder: Path, turns: Sequence[Turn]) -> tuple[MergeOutcome, ...]:
+    """Say what merges would do, one after the other, and change nothing.
+
+    Arguments and errors are those of `merge_files`. What a stopped command had committed is put in place first, as
+    every command does.
+    """
+    outcomes = []
+    with at_work(folder) as finished:
+        found = _read_folder(folder)
+        state = found.state
+        for turn in turns:
+            state, _, outcome = _taken_up(turn, state, found)
+            outcomes.append(replace(outcome, finished_earlier=finished))
+    return tuple(outcomes)
+
+
+def _read_folder(folder: Path) -> _Folder:
+    ordinary_folder(folder / RETURNED)
+    trial = read_trial(folder, stage="layout")
+    kept = usable_documents(folder)
+    return _Folder(folder, trial, read_records(folder, trial, kept), kept)
+
+
+def _taken_up(turn: Turn, before: _State, found: _Folder) -> tuple[_State, dict[str, bytes], MergeOutcome]:
+    """Merge the files of a turn in memory: the state after it, the files that change, what became of it."""
+    record, given = found.record, turn.given
+    taken = frozenset() if turn.files else record.edited
+    chosen_log = Log("conflicts.json")
+    state, chosen = _chosen(before, given.choices, found.trial, chosen_log)
+    state = _settled_by_hand(state)
+    outcomes, originals = [], {}
+    for source in each_told(turn.files, "what was returned"):
+        remembered = {frozenset(one.headings): one.columns for one in state.headings.sheets}
+        name = source.name if isinstance(source, Path) else STANDARD_INPUT
+        log = Log(name, given.answers, HeadingsKnown(given.headings, remembered))
+        state, outcome, original = _merge_one(source, state, found.trial, log, turn.reason)
+        outcomes.append(outcome)
+        if original is not None and outcome.kept_as is not None:
+            originals[outcome.kept_as] = original.data
+    state = _settled_by_hand(state)
+    changes = _changes(found.path, before, state, originals, found.trial, record.resaved | taken)
+    changes |= _as_written(found.kept.written, state.records, changes, record.edited - taken)
     refused, waiting = tuple(chosen_log.findings), state.conflicts.open
     ok = all(outcome.merged for outcome in outcomes) and not waiting and not refused
-    return MergeOutcome(
-        ok,
-        tuple(outcomes),
-        chosen,
-        refused,
-        waiting,
-        finished,
-        tuple(changes),
-        tuple(f"{name}.csv" for name in sorted(taken)),
+    names = tuple(f"{name}.csv" for name in sorted(taken))
+    return (
+        state,
+        changes,
+        MergeOutcome(ok, tuple(outcomes), chosen, refused, waiting, False, tuple(changes), names),
     )
 
 

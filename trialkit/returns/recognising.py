@@ -70,7 +70,7 @@ def tables_of(returned: Returned, names: Collection[str], log: Log) -> list[Retu
 
     `names` are those of the trial's buckets: records are known by them where no heading is.
     """
-    headers = {place: _header(sheet, log) for place, sheet in enumerate(returned.sheets)}
+    headers = {place: header_of(sheet, log) for place, sheet in enumerate(returned.sheets)}
     found = {place: header for place, header in headers.items() if header is not None}
     if not found:
         _ask_every_heading(returned.sheets, names, log)
@@ -91,7 +91,7 @@ def tables_of(returned: Returned, names: Collection[str], log: Log) -> list[Retu
     return tables
 
 
-def _header(sheet: SheetText, log: Log) -> tuple[int, TableName] | None:
+def header_of(sheet: SheetText, log: Log) -> tuple[int, TableName] | None:
     """Find the row with most headings among the first, and the table it is of; in English, else in any language."""
     for anywhere in (False, True):
         best: tuple[int, TableName] | None = None

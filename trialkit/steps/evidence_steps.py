@@ -89,6 +89,24 @@ def pool_ledger(ledger: Path) -> tuple[Recommended, str, str]:
     return document, "\n".join(lines), f"Written to {path}."
 
 
+def read_recommended(ledger: Path) -> Recommended:
+    """Read the newest version of the defaults."""
+    from trialkit.evidence.verifying import verify
+
+    versions = verify(ledger).versions
+    if not versions:
+        raise WrongCall(f"{ledger} has no defaults yet: run trialkit recommend {ledger} first.")
+    return versions[-1].document
+
+
+def is_current(ledger: Path) -> bool:
+    """Whether the newest version of the defaults, and no other beside it, rests on all that counts now."""
+    from trialkit.evidence.ledger_contents import read_ledger
+    from trialkit.evidence.versions import is_same_evidence
+
+    return is_same_evidence(read_ledger(ledger))
+
+
 def recommend_from(ledger: Path, languages: Sequence[Language] = ()) -> tuple[Recommended, str, str]:
     """Write the recommended defaults and the handout; give them as a document and as text, and what was done.
 

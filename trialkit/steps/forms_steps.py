@@ -68,3 +68,32 @@ def write_forms(folder: Path) -> Written:
         tuple(path for path in left_over if path.name not in files),
         trial.protocol.trial.blind,
     )
+
+
+def garden_parcel(folder: Path, site: str) -> bytes:
+    """Put what a garden is mailed into an archive: its forms as they were written, and a letter.
+
+    Raises
+    ------
+    WrongCall
+        If there is no such garden, or its forms were not written yet.
+    """
+    from trialkit.forms.parcel import FORMS, parcel
+    from trialkit.rules.trial_folder import read_trial
+    from trialkit.tables.own_files import ordinary_folder
+
+    trial = read_trial(folder, stage="layout")
+    if site not in gardens_to_mail(folder):
+        raise WrongCall(f"{site} has no buckets in this trial, so there is nothing to send to it.")
+    forms = ordinary_folder(folder / FORMS_FOLDER)
+    paths = (forms / name.format(site=site) for name in FORMS)
+    return parcel(trial, site, {path.name: path.read_bytes() for path in paths if path.is_file()})
+
+
+def gardens_to_mail(folder: Path) -> list[str]:
+    """Name the gardens that have buckets and did not withdraw."""
+    from trialkit.forms.garden_buckets import gardens_with_buckets
+    from trialkit.rules.trial_folder import read_trial
+
+    trial = read_trial(folder, stage="layout")
+    return [site for site in gardens_with_buckets(trial) if site not in trial.amended.withdrawn]

@@ -172,7 +172,11 @@ def _limit_words(name: LimitName, value: float) -> str:
 
 def worth_sentence(plan: Plan, system: MeasureSystem = BOTH) -> str:
     """Say what the trial asked for is worth."""
-    one, heads = plan.value.asked, plan.value.heads_a_year
+    return gain_sentence(plan.value.asked, plan.value.heads_a_year, system)
+
+
+def gain_sentence(one: Prospect, heads: float | None, system: MeasureSystem = BOTH) -> str:
+    """Say what the trial asked for is worth, where so many heads are grown by the handout in a year."""
     gain = value_words(one.value_g, system)
     base = f"By the trial as asked for, the next handout should gain {gain} per transplanted head."
     if one.kg_a_year is None or heads is None:

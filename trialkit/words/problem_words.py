@@ -128,6 +128,8 @@ TK-F14 damaged: the results as trialkit analyse wrote them | results that are da
 # Headings
 TK-C01: a column {column} | no such column
 TK-C02: only {columns} | a column {heading!q} | [[Did you mean {near!q}? ]]{of_rule}
+TK-C02 no headings: a first line with headings, as there are several columns: any of {columns} | {count:column} \
+without a heading | Write a line of headings above, or leave the names alone.
 TK-C03: each heading once | {heading!q} {count} times
 # Cells
 TK-V01: a value | | [[Did you mean {near!q}? ]]{of_column}
@@ -326,15 +328,25 @@ def told_problem(problem: Problem) -> ToldProblem:
 
 def problem_sentence(problem: Problem) -> str:
     """Say a problem and where it is on one line."""
-    told = told_problem(problem)
+    told = problem if isinstance(problem, ToldProblem) else told_problem(problem)
     place = [told.file]
     if told.row is not None:
         place.append(f"row {told.row}")
     if told.column is not None:
         place.append(f"column {told.column}" if told.file.endswith(".csv") else told.column)
+    return f"{', '.join(place)}: {_without_place(told)} [{told.rule}]"
+
+
+def fault_sentence(problem: Problem) -> str:
+    """Say a problem beside the field that has it, whose place nobody need tell."""
+    told = _without_place(told_problem(problem))
+    return f"{told[0].upper()}{told[1:]}"
+
+
+def _without_place(told: ToldProblem) -> str:
     found = f"found {told.found}. Expected" if told.found else "expected"
-    how_to_fix = " ".join(filter(None, (told.how_to_fix, _how_to_correct(problem))))
-    return f"{', '.join(place)}: {found} {told.expected}. {how_to_fix} [{told.rule}]"
+    how_to_fix = " ".join(filter(None, (told.how_to_fix, _how_to_correct(told))))
+    return f"{found} {told.expected}. {how_to_fix}"
 
 
 def _how_to_correct(problem: Problem) -> str:

@@ -193,7 +193,7 @@ RETURN_MESSAGES = messages_of(_MESSAGES)
 
 def told_finding(finding: ReturnFinding) -> ToldFinding:
     """Say what was found in a returned file."""
-    said = _said(finding)
+    said = said_of_finding(finding)
     if finding.verdict == "question":
         accept = f" To take it so, add {finding.answers[0]}." if finding.answers[0].startswith("--accept") else ""
         said = replace(said, how_to_fix=f"{said.how_to_fix}{accept}")
@@ -210,7 +210,7 @@ def told_finding(finding: ReturnFinding) -> ToldFinding:
     )
 
 
-def _said(finding: ReturnFinding) -> MessageWords:
+def said_of_finding(finding: ReturnFinding) -> MessageWords:
     """Fill in a finding's message; what was rewritten without being proposed first is quoted."""
     facts: dict[str, Any] = by_name(finding.facts)
     known = facts | {"answers": finding.answers, "file": finding.file, "column": finding.column}
@@ -249,10 +249,11 @@ def finding_sentence(finding: ReturnFinding) -> str:
         place.append(f"row {told.row}")
     if told.column is not None:
         place.append(f"column {shown(told.column)}")
-    return f"{', '.join(place)}: {_what(told)} [{told.rule}]"
+    return f"{', '.join(place)}: {what_was_found(told)} [{told.rule}]"
 
 
-def _what(told: ToldFinding) -> str:
+def what_was_found(told: ToldFinding) -> str:
+    """Say a finding, but for where it is."""
     if told.verdict == "repaired":
         return f"{told.found} was read as {told.became}: {told.why}." if told.became else f"{told.why}."
     if told.verdict == "question":

@@ -1,0 +1,79 @@
+"""Deeds in processes of their own: what they say, that they can be stopped, and what is left when they are."""
+
+from __future__ import annotations
+
+import time
+from functools import partial
+from pathlib import Path
+
+from trialkit.desk.deeds import Deed, Told
+from trialkit.desk.jobs import Job, Jobs
+from trialkit.domain.errors import WrongCall
+
+
+def _wait(jobs: Jobs, job: Job, seconds: float = 60.0) -> Job:
+    until = time.monotonic() + seconds
+    while (now := jobs.get(job.id)) is not None and now.state == "working" and time.monotonic() < until:
+        time.sleep(0.02)
+    assert now is not None
+    return now
+
+
+def _count(told: Told) -> None:
+    for done in range(3):
+        told("counting", done, 3)
+
+
+def _refuse(told: Told) -> None:  # noqa: ARG001
+    raise WrongCall("This cannot be.")
+
+
+def _fall(told: Told) -> None:  # noqa: ARG001
+    raise RuntimeError("a bug")
+
+
+def _sleep(mark: Path, told: Told) -> None:
+    told("sleeping", 0, 1)
+    mark.write_text("began")
+    time.sleep(60)
+    mark.write_text("ended")
+
+
+def _deed(run: object) -> Deed:
+    return Deed("A deed", (("check", "spring"),), run)  # type: ignore[arg-type]
+
+
+def test_what_a_job_says() -> None:
+    """How far it is; that it is done; what went wrong, in words; a bug is no word of ours, but an end."""
+    jobs = Jobs()
+    done = _wait(jobs, jobs.start(_deed(_count), "/"))
+    assert (done.state, done.doing, done.done, done.of) == ("done", "counting", 2, 3)
+    refused = _wait(jobs, jobs.start(_deed(_refuse), "/"))
+    assert refused.state == "failed"
+    assert refused.trouble is not None
+    assert refused.trouble.sentences == ("This cannot be.",)
+    fallen = _wait(jobs, jobs.start(_deed(_fall), "/"))
+    assert fallen.state == "failed"
+    assert not jobs.are_working
+
+
+def test_a_job_can_be_stopped(tmp_path: Path) -> None:
+    """At once, wherever it is."""
+    jobs, mark = Jobs(), tmp_path / "mark"
+    job = jobs.start(_deed(partial(_sleep, mark)), "/")
+    until = time.monotonic() + 60
+    while not mark.exists() and time.monotonic() < until:
+        time.sleep(0.02)
+    assert jobs.are_working
+    jobs.stop(job.id)
+    stopped = jobs.get(job.id)
+    assert stopped is not None
+    assert stopped.state == "stopped"
+    assert mark.read_text() == "began"
+    assert not jobs.are_working
+
+
+def test_commands_are_written_as_one_types_them() -> None:
+    """With quotation marks where they are needed."""
+    deed = Deed("", (("evidence", "withdraw", "ab", "--why", "the wrong feed"),), _count)
+    assert deed.command_lines == ("trialkit evidence withdraw ab --why 'the wrong feed'",)

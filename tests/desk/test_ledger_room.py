@@ -1,0 +1,90 @@
+"""From records to a handout and the next trial by the buttons of the desk; its commands do the same."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+import trialkit
+from commands import run
+from desk_visitor import Visitor, told
+
+
+@pytest.fixture
+def filed(visitor: Visitor) -> Visitor:
+    """A desk with one trial whose records are in."""
+    trialkit.Trial.example("volunteer_cultivars", visitor.desk.workspace.folder / "summer")
+    return visitor
+
+
+def test_from_records_to_the_next_trial(filed: Visitor) -> None:
+    """Analyse, keep, recommend, follow; every page says what is there."""
+    assert "has not been worked out yet" in told(filed.get("/trial/summer/answer/"))
+    assert filed.done("/trial/summer/answer/analyse") == "/trial/summer/answer/"
+    page = filed.get("/trial/summer/answer/")
+    assert "Fenleaf" in told(page)
+    assert "trialkit analyse summer" in page.text
+    report = filed.get("/trial/summer/file/results/report.html")
+    assert report.status_code == 200
+    assert report.data == (filed.desk.workspace.folder / "summer" / "results" / "report.html").read_bytes()
+
+    assert filed.done("/trial/summer/answer/keep") == "/ledger/"
+    assert "This trial is in the ledger" in told(filed.get("/trial/summer/answer/"))
+    assert "has not been written yet" in told(filed.get("/ledger/"))
+    filed.done("/ledger/recommend", {"language": "es"})
+    ledger = filed.get("/ledger/")
+    assert "This is the first version" in told(ledger)
+    assert "handout.html" in ledger.text
+    assert 'lang="es' in filed.get("/ledger/file/handout.html").text
+    assert filed.done("/ledger/next", {"folder": "autumn-2028"}) == "/trial/autumn-2028/"
+    assert "Which should our next handout recommend" in told(filed.get("/"))
+
+    refused = filed.post("/ledger/withdraw", {"entry": "volunteer-cultivars", "why": " ", "back": "/ledger/"})
+    assert refused.status_code == 422
+    assert "Say why" in told(refused)
+    assert filed.post("/ledger/withdraw", {"entry": "volunteer-cultivars", "why": "wrong feed"}).status_code == 303
+    assert "wrong feed" in told(filed.get("/ledger/"))
+
+
+@pytest.mark.parametrize("name", ["../x", "ledger", "Summer", "con", "a" * 41, "sum mer", ""])
+def test_folders_of_new_trials_have_plain_names(filed: Visitor, name: str) -> None:
+    """No path, no name that some system keeps for itself, no name twice."""
+    answer = filed.post("/ledger/next", {"folder": name, "back": "/ledger/"})
+    assert answer.status_code == 422
+    assert [path.name for path in filed.desk.workspace.folder.iterdir()] == ["summer"]
+
+
+def test_the_county_is_set_with_its_logo(filed: Visitor, tmp_path: Path) -> None:
+    """What was typed stands in county.toml, as the command writes it; a logo that is none is refused in words."""
+    texts = {"name": "Larkmoor County", "contact": "Horticulture desk", "measures": "metric"}
+    drawn = io.BytesIO()
+    Image.new("RGB", (120, 60), "green").save(drawn, "png")
+    assert filed.post("/county/", {**texts, "logo": (io.BytesIO(drawn.getvalue()), "../mine.png")}).status_code == 303
+    page = filed.get("/county/")
+    assert 'value="Larkmoor County"' in page.text
+    assert "data:image/png" in page.text
+    (tmp_path / "mine.png").write_bytes(drawn.getvalue())
+    other = tmp_path / "other"
+    other.mkdir()
+    words = [word for key, value in texts.items() for word in (f"--{key}", value)]
+    run("county", other, *words, "--logo", tmp_path / "mine.png")
+    for name in ("county.toml", "county-logo.png"):
+        assert (filed.desk.workspace.folder / name).read_bytes() == (other / name).read_bytes()
+    refused = filed.post("/county/", {**texts, "logo": (io.BytesIO(b"<svg>"), "logo.png"), "back": "/county/"})
+    assert refused.status_code == 422
+    assert "PNG" in told(refused)
+
+
+def test_nothing_but_our_own_pages_is_shown(filed: Visitor) -> None:
+    """A page that a stranger put into the results is not there; nor is any path out of them, nor a link."""
+    results = filed.desk.workspace.folder / "summer" / "results"
+    results.mkdir()
+    (results / "theirs.html").write_text("<!DOCTYPE html><script>alert(1)</script>", "utf-8")
+    (results / "linked.html").symlink_to(Path(__file__))
+    for path in ("theirs.html", "linked.html", "..%2ftrial.toml", "%2e%2e/trial.toml", "nothing.html"):
+        assert filed.get(f"/trial/summer/file/results/{path}").status_code == 404, path
+    assert filed.get("/trial/summer/file/returned/theirs.html").status_code == 404
+    assert filed.get("/trial/..%2fsummer/").status_code == 404

@@ -1,0 +1,229 @@
+"""The plan of a trial at the desk: settings, lists, sizes with their answer, and what gardens are mailed."""
+
+from __future__ import annotations
+
+import io
+import re
+import shlex
+import shutil
+import zipfile
+from contextlib import chdir
+from html import unescape
+from pathlib import Path
+
+import pytest
+
+import trialkit
+from commands import DONE, run
+from contents import contents
+from desk_visitor import Visitor, told
+from trialkit.protocol.starting import copy_example
+from trialkit.words.plan_words import summary
+
+HERE = "/trial/spring/"
+
+
+@pytest.fixture
+def planned(visitor: Visitor) -> Visitor:
+    """A desk with a trial that is planned."""
+    copy_example("spring_dose", visitor.desk.workspace.folder / "spring", planned_only=True)
+    return visitor
+
+
+def _folder(visitor: Visitor) -> Path:
+    return visitor.desk.workspace.folder / "spring"
+
+
+def _form(page: str) -> dict[str, str]:
+    """What the form of a page holds, as a browser would send it."""
+    main = page.partition("<main")[2].partition("</main>")[0]
+    found = dict(re.findall(r'<input[^>]* name="([^"]+)"[^>]* value="([^"]*)"', main))
+    found |= dict(re.findall(r'<textarea[^>]* name="([^"]+)"[^>]*>\n(.*?)</textarea>', main, re.DOTALL))
+    for name, choices in re.findall(r'<select[^>]* name="([^"]+)"[^>]*>(.*?)</select>', main, re.DOTALL):
+        found[name] = next(iter(re.findall(r'value="([^"]*)" selected', choices)), "")
+    return {name: unescape(value).replace("\n", "\r\n") for name, value in found.items()}
+
+
+def _repeated(visitor: Visitor, before: Path) -> dict[str, bytes | None]:
+    """What the commands that the desk shows make of a copy of the folder as it was."""
+    for _, deed in visitor.desk.done:
+        with chdir(before):
+            for name, data in deed.files:
+                Path(name).write_bytes(data)
+            for line in deed.command_lines:
+                assert run(*shlex.split(line)[1:]).returncode == DONE, line
+            for name, _ in deed.files:
+                Path(name).unlink()
+    return contents(before)
+
+
+def test_settings_change_what_was_changed_and_can_be_taken_back(planned: Visitor, tmp_path: Path) -> None:
+    """Just the keys that differ; the command does the same; the last change goes back."""
+    shutil.copytree(planned.desk.workspace.folder, tmp_path / "before")
+    form = _form(planned.get(f"{HERE}settings/").text)
+    assert planned.post(f"{HERE}settings/", form).status_code == 303
+    assert planned.desk.done == []
+    changes = {
+        "trial-season": "spring 2029",
+        "layout-blocks": "2",
+        "factors-dose-levels": "2\r\n4",
+        "decision-current_practice-dose": "4",
+        "limits-sites": "7",
+        "trial-blind": "true",
+    }
+    assert planned.post(f"{HERE}settings/", {**form, **changes}).status_code == 303
+    protocol = trialkit.Trial(_folder(planned)).protocol
+    assert (protocol.trial.season, protocol.limits.sites, protocol.trial.blind) == ("spring 2029", 7, True)
+    assert protocol.factors["dose"].levels == (2.0, 4.0)
+    assert _repeated(planned, tmp_path / "before") == contents(planned.desk.workspace.folder)
+    assert "Take back: trial.season" in planned.get(HERE).text
+    assert planned.post(f"{HERE}take-back").status_code == 303
+    assert trialkit.Trial(_folder(planned)).protocol.layout.blocks == 3
+    assert "Take back" not in told(planned.get(HERE))
+    assert planned.post(f"{HERE}take-back").status_code == 404
+
+
+def test_a_factor_comes_and_goes(planned: Visitor) -> None:
+    """Levels and practice together; a factor without levels is none."""
+    form = _form(planned.get(f"{HERE}settings/").text)
+    acids = {"factors-acidifier-levels": "none\r\nmalt vinegar", "decision-current_practice-acidifier": "none"}
+    refused = planned.post(f"{HERE}settings/", {**form, **acids})
+    assert refused.status_code == 422
+    assert "products.csv" in told(refused)
+    rows = planned.get(f"{HERE}list/products/").text
+    text = _form(rows)["text"] + "\r\nmalt vinegar\tacid"
+    assert planned.post(f"{HERE}list/products/", {**_form(rows), "text": text, "go": "save"}).status_code == 303
+    assert planned.post(f"{HERE}settings/", {**form, **acids}).status_code == 303
+    form = _form(planned.get(f"{HERE}settings/").text)
+    gone = {"factors-dose-levels": "", "decision-current_practice-dose": "", "factors-dose-product": ""}
+    assert planned.post(f"{HERE}settings/", {**form, **gone}).status_code == 303
+    assert "dose" not in trialkit.Trial(_folder(planned)).protocol.factors
+    assert planned.post(f"{HERE}take-back").status_code == 303
+    assert len(trialkit.Trial(_folder(planned)).protocol.factors["dose"].levels) > 1
+
+
+def test_two_windows_lose_nothing(planned: Visitor) -> None:
+    """What another window changed meanwhile is told, not overwritten; what it did not touch is saved."""
+    form = _form(planned.get(f"{HERE}settings/").text)
+    gardens = _form(planned.get(f"{HERE}list/sites/").text)
+    run("set", _folder(planned), "layout.blocks=5")
+    assert planned.post(f"{HERE}settings/", {**form, "trial-season": "autumn"}).status_code == 303
+    refused = planned.post(f"{HERE}settings/", {**form, "layout-blocks": "2", "trial-season": "autumn"})
+    assert (refused.status_code, "says now: 5" in told(refused)) == (422, True)
+    assert trialkit.Trial(_folder(planned)).protocol.layout.blocks == 5
+    trial = trialkit.Trial(_folder(planned))
+    trial.set_table("sites", trial.sites().assign(note="moved"))
+    refused = planned.post(f"{HERE}list/sites/", {**gardens, "text": "FERN", "go": "save"})
+    assert (refused.status_code, "changed since you opened" in told(refused)) == (422, True)
+    assert set(trial.sites()["note"]) == {"moved"}
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "said"),
+    [
+        ("layout-blocks", "many", "whole number"),
+        ("bucket-heads", "99", "at most 12"),
+        ("factors-dose-levels", "2\r\n4,5", "is not one number"),
+        ("trial-question", "", "question"),
+        ("schedule-harvest_after_days", "[9, 3]", "earlier day first"),
+        ("trial-measures", "cubits", "kitchen"),
+    ],
+)
+def test_a_setting_that_does_not_fit(planned: Visitor, field: str, value: str, said: str) -> None:
+    """Is told beside its field, with what was typed still there; nothing is written."""
+    before = contents(_folder(planned))
+    form = _form(planned.get(f"{HERE}settings/").text)
+    page = planned.post(f"{HERE}settings/", {**form, field: value, "trial-season": "typed before"})
+    assert (page.status_code, "typed before" in page.text) == (422, True)
+    beside = page.text.partition(f'id="{field}-faults"')[2].partition("</ul>")[0]
+    assert said in beside
+    assert contents(_folder(planned)) == before
+
+
+def test_lists_show_how_they_are_understood_before_they_are_set(planned: Visitor, tmp_path: Path) -> None:
+    """Faults beside their lines; the command sets the same table from the same text."""
+    shutil.copytree(planned.desk.workspace.folder, tmp_path / "before")
+    form = _form(planned.get(f"{HERE}list/sites/").text)
+    assert form["text"].startswith("Site\t")
+    text = "Garden\tHours of sun\tLanguage\r\nFERN\t6\tSpanish\r\nMILL\t5,5\t"
+    looked = planned.post(f"{HERE}list/sites/", {**form, "text": text, "go": "look"})
+    assert "FERN 6 es MILL 5.5" in told(looked)
+    assert planned.desk.done == []
+    refused = planned.post(f"{HERE}list/sites/", {**form, "text": text.replace("6", "66"), "go": "save"})
+    assert (refused.status_code, "Line 2:" in told(refused), "66" in refused.text) == (422, True, True)
+    assert planned.post(f"{HERE}list/sites/", {**form, "text": text, "go": "save"}).status_code == 303
+    assert _repeated(planned, tmp_path / "before") == contents(planned.desk.workspace.folder)
+    assert planned.get(f"{HERE}list/heads/").status_code == 404
+
+
+def test_sizes_say_what_the_plan_says(planned: Visitor) -> None:
+    """The answer beside the sizes is, sentence by sentence, that of `trialkit plan` once they are kept."""
+    page = planned.get(f"{HERE}sizes/?gardens=5&blocks=2&heads=3&whole=1")
+    assert planned.post(f"{HERE}sizes/", {"gardens": "5", "blocks": "2", "heads": "3"}).status_code == 303
+    plan = trialkit.Trial(_folder(planned)).plan()
+    verdict, gain, takes, chances, leaves, _, *rest = summary(plan)
+    at_once = planned.get(f"{HERE}sizes/answer?gardens=5&blocks=2&heads=3")
+    whole = planned.get(f"{HERE}sizes/answer?gardens=5&blocks=2&heads=3&whole=1")
+    for sentence in (gain, takes, chances, leaves):
+        assert all(_plain(sentence) in _plain(told(one)) for one in (page, at_once, whole)), sentence
+    for sentence in (verdict, *(one for one in rest if "at most" in one)):
+        assert all(_plain(sentence) in _plain(told(one)) for one in (page, whole)), sentence
+    assert "is worked out next" in told(at_once)
+    planned.post("/language", {"language": "es"})
+    in_spanish = told(planned.get(f"{HERE}sizes/"))
+    assert "Bloques en cada huerto" in in_spanish
+    assert _plain(takes) in _plain(in_spanish)  # a sentence is of one language
+
+
+def _plain(text: str) -> str:
+    return re.sub(r"[\s\u00a0\u202f]+", " ", unescape(text))
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"gardens": "0", "blocks": "2", "heads": "3"}, "from 1 to 60"),
+        ({"gardens": "5", "blocks": "two", "heads": "3"}, "from 1 to 12"),
+        ({"gardens": "60", "blocks": "12", "heads": "3"}, "cannot be worked out at once"),
+    ],
+)
+def test_sizes_that_nobody_can_answer(planned: Visitor, given: dict[str, str], said: str) -> None:
+    """Are told, and never worked out."""
+    assert said in told(planned.get(f"{HERE}sizes/", query_string=given))
+    assert said in told(planned.get(f"{HERE}sizes/answer", query_string=given))
+
+
+def test_other_gardens_lead_to_their_list(planned: Visitor) -> None:
+    """A number is no name."""
+    assert "gardens" in told(planned.get(f"{HERE}sizes/?gardens=9"))
+    answer = planned.post(f"{HERE}sizes/", {"gardens": "9", "blocks": "3", "heads": "4"})
+    assert answer.location == f"{HERE}list/sites/"
+
+
+def test_layout_packs_and_a_file_for_each_garden(planned: Visitor) -> None:
+    """Named safely, the same bytes each time, with a letter in the garden's language; frozen from then on."""
+    trial = trialkit.Trial(_folder(planned))
+    sites = trial.sites()
+    sites.loc[0, "language"] = "es"
+    trial.set_table("sites", sites)
+    assert planned.get(f"{HERE}mail/FERN.zip").status_code == 404
+    assert planned.post(f"{HERE}layout").status_code == 303
+    site, *others = sites["site"]
+    assert planned.get(f"{HERE}mail/{site}.zip").status_code == 422
+    planned.done(f"{HERE}forms")
+    page = planned.get(f"{HERE}mail/")
+    assert all(f"Save the file of {one}" in told(page) for one in (site, *others))
+    sent = planned.get(f"{HERE}mail/{site}.zip")
+    assert sent.data == planned.get(f"{HERE}mail/{site}.zip").data == trial.parcel(site)
+    with zipfile.ZipFile(io.BytesIO(sent.data)) as archive:
+        assert archive.namelist() == ["letter.txt", f"pack-{site}.html", f"phone-{site}.html", f"record-{site}.xlsx"]
+        letter = archive.read("letter.txt").decode("utf-8-sig")
+        assert archive.read(f"pack-{site}.html") == (trial.folder / "forms" / f"pack-{site}.html").read_bytes()
+    assert letter.startswith("Hola")
+    assert trial.protocol.trial.question in letter
+    assert planned.get(f"{HERE}mail/..%2Fspring.zip").status_code == 404
+    frozen = planned.get(f"{HERE}settings/")
+    assert "is frozen" in told(frozen)
+    assert 'name="layout-blocks"' not in frozen.text
+    refused = planned.post(f"{HERE}settings/", {"layout-blocks": "9", "was-layout-blocks": "3"})
+    assert (refused.status_code, "can no longer change" in told(refused)) == (422, True)

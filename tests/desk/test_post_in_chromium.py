@@ -1,0 +1,112 @@
+"""The post room in a real browser: every page serves every reader; what the script adds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from chromium import MODES, complaints
+from desk_server import served
+from returned_files import Good, good_return
+
+POST, GARDEN = "/trial/fern/post/", "/trial/fern/garden/"
+
+
+@pytest.fixture(scope="module")
+def good() -> Good:
+    """What a garden returns."""
+    return good_return()
+
+
+@pytest.fixture(scope="module")
+def post_room(tmp_path_factory: pytest.TempPathFactory, browser: Any, good: Good) -> Iterator[tuple[str, Any]]:
+    """A desk with a trial, of which one file is merged, and others ask, are in conflict or are refused."""
+    folder, mail = tmp_path_factory.mktemp("desk"), tmp_path_factory.mktemp("mail")
+    good.write_trial(folder / "fern")
+    files = {
+        "asks.csv": good.with_column("solution", "measured_on", lambda _: "03/09/26").csv("solution"),
+        "asks two.csv": good.csv().replace("note", "Remarks of ours", 1).replace(good.buckets[0], "434X"),
+        "differs.csv": good.with_cell("heads", 0, "weight_g", "150").csv(),
+        "wrong.csv": good.with_cell("heads", 3, "harvested_on", "31/09/2026").csv(),
+    }
+    for name, text in files.items():
+        (mail / name).write_text(text, "utf-8")
+    (mail / "fern.json").write_bytes(good.phone())
+    with served(folder) as (_, link):
+        context = browser.new_context(permissions=["clipboard-read", "clipboard-write"])
+        page, base = context.new_page(), link.partition("/open")[0]
+        page.goto(link)
+        page.goto(base + POST)
+        page.set_input_files("#files", mail / "fern.json")
+        page.get_by_role("button", name="Look at them").click()
+        page.get_by_role("button", name="Merge all that is answered").click()
+        page.set_input_files("#files", [mail / name for name in files])
+        page.get_by_role("button", name="Look at them").click()
+        yield base, page
+        context.close()
+
+
+def paths(good: Good) -> tuple[str, ...]:
+    """Pages of the post room."""
+    bucket = good.buckets[0]
+    row = f"{POST}correct/heads/{bucket}/1"
+    return (
+        POST,
+        f"{POST}correct?label={bucket}",
+        f"{POST}correct?label=zz",
+        row,
+        GARDEN,
+        f"{GARDEN}FERN/",
+        f"{GARDEN}MILL/",
+    )
+
+
+@pytest.mark.parametrize("path", paths(good_return()))
+def test_every_page_serves_every_reader(post_room: tuple[str, Any], path: str) -> None:
+    """Axe, in light and dark, at a desk and on a phone; nothing is wider than the screen."""
+    base, page = post_room
+    for mode, width in (("light", 1280), ("dark", 1280), ("light", 390)):
+        page.set_viewport_size({"width": width, "height": 900})
+        page.emulate_media(**MODES[mode])
+        page.goto(base + path)
+        page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+        assert complaints(page) == [], (mode, width)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+DROPPED = """text => {
+  const carried = new DataTransfer();
+  carried.items.add(new File([text], "dropped.csv"));
+  const form = document.querySelector("form[data-drop]");
+  for (const kind of ["dragover", "drop"])
+    form.dispatchEvent(new DragEvent(kind, {bubbles: true, cancelable: true, dataTransfer: carried}));
+}"""
+
+
+def test_a_file_is_dropped_and_thrown_away(post_room: tuple[str, Any], good: Good) -> None:
+    """Dropped on the form, it is looked at, as a chosen one is; Enter in a field throws nothing away."""
+    base, page = post_room
+    page.goto(base + POST)
+    with page.expect_navigation():
+        page.evaluate(DROPPED, good.csv())
+    card = page.locator("article", has_text="dropped.csv")
+    card.get_by_text("This file corrects the record").click()
+    card.get_by_label("Reason").fill("read again")
+    with page.expect_navigation():
+        card.get_by_label("Reason").press("Enter")
+    assert card.get_by_label("Reason").input_value() == "read again"
+    card.get_by_role("button", name="Throw it away").click()
+    assert page.locator("article", has_text="dropped.csv").count() == 0
+
+
+def test_the_message_is_copied(post_room: tuple[str, Any]) -> None:
+    """Just as it is shown, its lines included."""
+    base, page = post_room
+    page.goto(f"{base}{GARDEN}MILL/")
+    page.get_by_role("button", name="Copy it").click()
+    page.get_by_text("Copied").wait_for()
+    text = page.evaluate("navigator.clipboard.readText()")
+    assert text.replace("\r\n", "\n") == page.locator("#text").input_value()
+    assert text.count("\n") > 3

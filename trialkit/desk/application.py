@@ -1,0 +1,215 @@
+"""The desk as a web application: its rooms, its guard, and how a deed is done and told."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from time import monotonic
+from typing import TYPE_CHECKING, Any
+
+from flask import Flask, Response, abort, current_app, g, redirect, request
+from markupsafe import Markup
+
+from trialkit.desk.deeds import Deed, WentWrong, trouble_of
+from trialkit.desk.guard import HEADERS, OPEN, SAFE_METHODS, TOKEN, Guard
+from trialkit.desk.jobs import Jobs
+from trialkit.desk.tray import Tray
+from trialkit.desk.workspace import Workspace
+from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.languages import ENGLISH, LANGUAGES, gettext, speaking
+from trialkit.pages.palette import custom_properties
+from trialkit.pages.shell import SHARED_TEMPLATES, environment
+from trialkit.tables.problem import TrialError
+from trialkit.words.term_words import Term, term
+
+if TYPE_CHECKING:
+    from werkzeug.wrappers import Response as AnyResponse
+
+TEMPLATES = Path(__file__).parent / "templates"
+MOST_BYTES = 64 << 20
+"""Of one request, whatever it carries."""
+MOST_FIELD_BYTES = 1 << 20
+MOST_PARTS = 2000
+MOST_REMEMBERED = 50
+LANGUAGE_COOKIE = "desk-language"
+
+
+@dataclass
+class Desk:
+    """One run of a desk: its folder, its guard, its jobs, and what it did so far."""
+
+    workspace: Workspace
+    guard: Guard
+    jobs: Jobs = field(default_factory=Jobs)
+    tray: Tray = field(default_factory=Tray)
+    done: list[tuple[int, Deed]] = field(default_factory=list)
+    undo: dict[str, Deed] = field(default_factory=dict)
+    """What takes back the last change of a trial's plan, by the trial's name."""
+    last_asked: float = field(default_factory=monotonic)
+    stop: Callable[[], None] = lambda: None
+
+    def remember(self, deed: Deed) -> None:
+        """Keep what was done, for the list at the foot of each page."""
+        self.done.append((self.done[-1][0] + 1 if self.done else 1, deed))
+        del self.done[:-MOST_REMEMBERED]
+
+
+def desk() -> Desk:
+    """Return the desk that is being asked."""
+    found: Desk = current_app.extensions["desk"]
+    return found
+
+
+def make_application(folder: Path, guard: Guard) -> Flask:
+    """Put a desk together.
+
+    Parameters
+    ----------
+    folder : Path
+        In which trials and ledger are.
+    guard : Guard
+        With the address at which it will be served.
+    """
+    from trialkit.desk.rooms import ROOMS
+
+    made = Flask("trialkit.desk", static_folder=None, template_folder=None)
+    made.config.update(MAX_CONTENT_LENGTH=MOST_BYTES, MAX_FORM_MEMORY_SIZE=MOST_FIELD_BYTES, MAX_FORM_PARTS=MOST_PARTS)
+    made.extensions["desk"] = Desk(Workspace(folder), guard)
+    made.before_request(_let_in)
+    made.after_request(_dress)
+    made.add_url_rule(OPEN, "open", _open)
+    made.add_url_rule("/desk.css", "style", _style)
+    made.add_url_rule("/desk.js", "script", _script)
+    for room in ROOMS:
+        made.register_blueprint(room)
+    for status in (400, 403, 404, 405, 413):
+        made.register_error_handler(status, _refused)
+    made.register_error_handler(TrialError, _in_trouble)
+    made.register_error_handler(WrongCall, _in_trouble)
+    made.register_error_handler(NotComputed, _in_trouble)
+    return made
+
+
+class PageTerms:
+    """PageTerms that a page uses, each explained once: a button in the text opens the explanation, without a script.
+
+    A browser that knows no popovers shows the explanations at the foot of the page.
+    """
+
+    def __init__(self) -> None:
+        self.used: dict[str, Term] = {}
+
+    def __call__(self, key: str, text: str = "") -> Markup:
+        """Name a term, in other words where the sentence needs them."""
+        found = self.used.setdefault(key, term(key))
+        return Markup('<button type="button" class="term" popovertarget="term-{}">{}</button>').format(
+            key, text or found.name
+        )
+
+
+def page(template: str, status: int = 200, **parts: Any) -> Response:
+    """Fill in a template of the desk, in the language of its reader."""
+    here = desk()
+    text = (
+        environment(TEMPLATES)
+        .get_template(f"{template}.html.jinja")
+        .render(
+            term=PageTerms(),
+            token=here.guard.token,
+            done=here.done[::-1],
+            language=g.language,
+            languages=LANGUAGES,
+            **parts,
+        )
+    )
+    return Response(text, status, mimetype="text/html")
+
+
+def do(deed: Deed, where_next: str) -> AnyResponse:
+    """Do a deed that is quick, then go on; what it raises is told on a page of its own."""
+    with speaking(ENGLISH):  # what is written is what the command writes, whatever the page's language
+        deed.run(lambda *_: None)
+    desk().remember(deed)
+    return redirect(where_next, 303)
+
+
+def do_at_length(deed: Deed, where_next: str) -> AnyResponse:
+    """Begin a deed that takes long, and go to the page that says how it stands."""
+    job = desk().jobs.start(deed, where_next)
+    desk().remember(deed)
+    return redirect(f"/job/{job.id}", 303)
+
+
+def trial_folder(name: str) -> Path:
+    """Folder of a trial that a path names; no page where there is none."""
+    found = desk().workspace.find(name)
+    if found is None:
+        abort(404)
+    return found
+
+
+def _let_in() -> None:
+    here = desk()
+    g.language = request.cookies.get(LANGUAGE_COOKIE, ENGLISH)
+    if g.language not in LANGUAGES:
+        g.language = ENGLISH
+    g.speaking = speaking(g.language)
+    g.speaking.__enter__()
+    header = request.headers.get
+    if request.path == OPEN:
+        if here.guard.refuses_address(header):
+            abort(403)
+        return
+    if here.guard.refuses(request.method, header, request.cookies.get(here.guard.cookie, "")):
+        abort(403)
+    if request.method not in SAFE_METHODS and not here.guard.is_token(request.form.get(TOKEN, "")):
+        abort(403)
+    here.last_asked = monotonic()
+
+
+def _dress(response: Response) -> Response:
+    for name, value in HEADERS.items():
+        response.headers.setdefault(name, value)
+    if speaks := g.pop("speaking", None):
+        speaks.__exit__(None, None, None)
+    return response
+
+
+def _open() -> AnyResponse:
+    """Let in who has the link, and take the secret out of the address."""
+    guard = desk().guard
+    if not guard.is_key(request.args.get("key", "")):
+        abort(403)
+    response = redirect("/", 303)
+    response.set_cookie(guard.cookie, guard.session, httponly=True, samesite="Strict")
+    return response
+
+
+def _style() -> Response:
+    rules = [
+        (folder / name).read_text("utf-8") for folder, name in ((SHARED_TEMPLATES, "page.css"), (TEMPLATES, "desk.css"))
+    ]
+    return Response(custom_properties() + "".join(rules), mimetype="text/css")
+
+
+def _script() -> Response:
+    return Response((TEMPLATES / "desk.js").read_text("utf-8"), mimetype="text/javascript")
+
+
+def _refused(error: Any) -> Response:
+    said = {
+        400: gettext("The desk could not read what was sent. Go back and try again."),
+        403: gettext("This page opens only from the link that the desk printed when it began. Open that link."),
+        404: gettext("There is no such page."),
+        405: gettext("There is no such page."),
+        413: gettext("That is too large: at most {most} MB at once.", most=MOST_BYTES >> 20),
+    }
+    if request.path == OPEN or error.code == 403:  # a stranger sees nothing of the desk, not even a token
+        return Response(said[error.code], error.code, mimetype="text/plain")
+    return page("trouble", error.code, trouble=WentWrong((said[error.code],)), back="/")
+
+
+def _in_trouble(error: TrialError | WrongCall | NotComputed) -> Response:
+    back = request.path if request.method == "GET" else request.form.get("back", "/")
+    return page("trouble", 422, trouble=trouble_of(error), back=back if back.startswith("/") else "/")

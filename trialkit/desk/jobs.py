@@ -1,0 +1,148 @@
+"""Deeds that take long, each in a process of its own: it says how far it is, and can be stopped at any moment.
+
+Whatever a process was stopped in, files are as before or as after: that is how `trialkit.tables.committing` writes.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import secrets
+import signal
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+from multiprocessing.connection import Connection
+from threading import Lock, Thread
+from typing import TYPE_CHECKING, Annotated, Literal
+
+from trialkit._startup import begin_lightly
+from trialkit.desk.deeds import Deed, Told, WentWrong, trouble_of
+from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.tables.problem import TrialError
+
+if TYPE_CHECKING:
+    from multiprocessing.process import BaseProcess
+
+State = Literal["working", "done", "failed", "stopped"]
+MOST_KEPT = 100
+"""Of jobs that ended, the last so many are remembered."""
+STOP_SECONDS = 5.0
+
+
+@dataclass(frozen=True)
+class Job:
+    """A deed that was begun, and how it stands."""
+
+    id: str
+    deed: Deed
+    where_next: Annotated[str, "Page to go to once it is done."]
+    state: State = "working"
+    doing: Annotated[str, "What it says it is at."] = ""
+    done: int = 0
+    of: int = 0
+    trouble: WentWrong | None = None
+
+
+@dataclass
+class Jobs:
+    """All jobs of a desk."""
+
+    _lock: Lock = field(default_factory=Lock)
+    _jobs: dict[str, Job] = field(default_factory=dict)
+    _processes: dict[str, BaseProcess] = field(default_factory=dict)
+
+    def start(self, deed: Deed, where_next: str) -> Job:
+        """Begin a deed in a process of its own."""
+        context = multiprocessing.get_context("spawn")
+        ours, theirs = context.Pipe(duplex=False)
+        process = context.Process(target=_work, args=(theirs, deed.run), daemon=True)
+        job = Job(secrets.token_urlsafe(9), deed, where_next)
+        with self._lock:
+            self._forget()
+            self._jobs[job.id], self._processes[job.id] = job, process
+        process.start()
+        theirs.close()  # so that we notice when the process's own end is gone
+        Thread(target=self._listen, args=(job.id, ours), daemon=True).start()
+        return job
+
+    def get(self, job_id: str) -> Job | None:
+        """How a job stands; None where there is none of this id."""
+        with self._lock:
+            return self._jobs.get(job_id)
+
+    @property
+    def are_working(self) -> bool:
+        """Whether any is still at work."""
+        with self._lock:
+            return any(job.state == "working" for job in self._jobs.values())
+
+    def stop(self, job_id: str) -> None:
+        """Stop one, wherever it is."""
+        with self._lock:
+            job, process = self._jobs.get(job_id), self._processes.get(job_id)
+            if job is None or process is None or job.state != "working":
+                return
+            self._jobs[job_id] = replace(job, state="stopped")
+        process.terminate()
+        process.join(STOP_SECONDS)
+        if process.is_alive():
+            process.kill()
+
+    def stop_all(self) -> None:
+        """Stop whatever is at work."""
+        for job_id in list(self._processes):
+            self.stop(job_id)
+
+    def _listen(self, job_id: str, connection: Connection) -> None:
+        """Take in what the process says, until it ends."""
+        last: object = None
+        with suppress(EOFError, OSError):
+            while True:
+                last = connection.recv()
+                if isinstance(last, tuple):
+                    doing, done, of = last
+                    self._change(job_id, doing=doing, done=done, of=of)
+                else:
+                    break
+        if isinstance(last, WentWrong):
+            self._change(job_id, state="failed", trouble=last)
+        elif last == "done":
+            self._change(job_id, state="done")
+        else:
+            self._change(job_id, state="failed", trouble=WentWrong(("It ended before its time.",)))
+        with self._lock:
+            process = self._processes.pop(job_id, None)
+        if process is not None:
+            process.join(STOP_SECONDS)
+
+    def _change(self, job_id: str, **values: object) -> None:
+        with self._lock:
+            job = self._jobs[job_id]
+            if job.state == "working":
+                self._jobs[job_id] = replace(job, **values)  # type: ignore[arg-type]
+
+    def _forget(self) -> None:
+        ended = [job.id for job in self._jobs.values() if job.state != "working"]
+        for job_id in ended[: max(len(ended) - MOST_KEPT, 0)]:
+            del self._jobs[job_id]
+
+
+def _work(connection: Connection, run: Callable[[Told], None]) -> None:
+    """Run a deed in this process, and say how it goes."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # a terminal sends it to all: the desk decides
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    begin_lightly()
+    try:
+        run(lambda doing, done, of: connection.send((doing, done, of)))
+    except (TrialError, WrongCall, NotComputed) as error:
+        connection.send(trouble_of(error))
+    except OSError as error:
+        from trialkit.words.file_words import file_failure_words
+
+        connection.send(WentWrong((file_failure_words(error, "it"),)))
+    except KeyboardInterrupt:
+        return
+    else:
+        connection.send("done")
+    finally:
+        connection.close()

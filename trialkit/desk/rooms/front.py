@@ -1,0 +1,85 @@
+"""The front room: what there is, what is being done, and the language."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from flask import Blueprint, Response, abort, redirect, request
+
+from trialkit.desk.application import LANGUAGE_COOKIE, desk, page
+from trialkit.languages import LANGUAGES
+from trialkit.words.term_words import MEANINGS, term
+
+if TYPE_CHECKING:
+    from werkzeug.wrappers import Response as AnyResponse
+
+room = Blueprint("front", __name__)
+
+
+@room.get("/")
+def home() -> Response:
+    """What is in the folder, and what can be begun."""
+    here = desk().workspace
+    return page("home", trials=here.trials(), has_ledger=here.has_ledger, folder=here.folder)
+
+
+@room.get("/job/<job_id>")
+def job(job_id: str) -> AnyResponse:
+    """How a deed that takes long stands; once it is done, where it leads."""
+    found = desk().jobs.get(job_id)
+    if found is None:
+        abort(404)
+    if found.state == "done":
+        return redirect(found.where_next, 303)
+    return page("job", job=found)
+
+
+@room.get("/job/<job_id>/state")
+def job_state(job_id: str) -> Response | dict[str, object]:
+    """Say how it stands, for the script of its page."""
+    found = desk().jobs.get(job_id)
+    if found is None:
+        abort(404)
+    return {"state": found.state, "doing": found.doing, "done": found.done, "of": found.of}
+
+
+@room.post("/job/<job_id>/stop")
+def stop_job(job_id: str) -> AnyResponse:
+    """Stop it; files are as before or as after."""
+    desk().jobs.stop(job_id)
+    return redirect(f"/job/{job_id}", 303)
+
+
+@room.get("/words/")
+def words() -> Response:
+    """What every term means, in the order of the alphabet."""
+    return page("words", terms=sorted(map(term, MEANINGS), key=lambda one: one.name.casefold()))
+
+
+@room.get("/did/<int:number>/<file>")
+def read_file(number: int, file: str) -> Response:
+    """Hand out what a command of the list reads."""
+    found = next((data for at, deed in desk().done if at == number for name, data in deed.files if name == file), None)
+    if found is None:
+        abort(404)
+    response = Response(found, mimetype="text/csv")
+    response.headers.set("Content-Disposition", "attachment", filename=file)
+    return response
+
+
+@room.post("/language")
+def language() -> AnyResponse:
+    """Speak another language from now on."""
+    wanted = request.form.get("language", "")
+    if wanted not in LANGUAGES:
+        abort(400)
+    response = redirect("/", 303)
+    response.set_cookie(LANGUAGE_COOKIE, wanted, httponly=True, samesite="Strict")
+    return response
+
+
+@room.post("/close")
+def close() -> Response:
+    """End the desk."""
+    desk().stop()
+    return page("closed")

@@ -1,0 +1,357 @@
+"""What the plan of a trial says, to be changed until its layout is frozen; the last change can be taken back."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
+
+from flask import Blueprint, Response, abort, redirect, request
+from pydantic import BaseModel
+
+from trialkit.desk import deeds
+from trialkit.desk.application import desk, do, page, trial_folder
+from trialkit.desk.deeds import Deed
+from trialkit.desk.field_faults import FieldFault, by_field, faults_of
+from trialkit.desk.rooms.starting_room import understood
+from trialkit.desk.typed import doses_in, form_values, names_in
+from trialkit.domain.errors import WrongCall
+from trialkit.domain.table_names import PROTOCOL_FILE
+from trialkit.languages import gettext
+from trialkit.protocol.randomise import why_frozen
+from trialkit.protocol.setting import as_typed, is_frozen_key, kinds_of, path_of, value_from
+from trialkit.protocol.trial_protocol import Protocol
+from trialkit.steps.setting_steps import digest_of
+from trialkit.tables.problem import TrialError
+from trialkit.tables.table_schema import load_schema
+from trialkit.tables.typed_lists import PlanTable, read_list
+
+if TYPE_CHECKING:
+    from werkzeug.wrappers import Response as AnyResponse
+
+    from trialkit.documents.problems import Problem
+
+room = Blueprint("settings", __name__, url_prefix="/trial/<name>")
+
+FIRST = (
+    "trial.question", "trial.title", "trial.season", "schedule.sow_on", "trial.started_on", "layout.blocks",
+    "bucket.heads",
+)  # fmt: skip
+"""Keys that most advisers change, in the order in which they are asked; all others stand under More."""
+NOT_ASKED = ("trial.id", "publication.people", "decision.current_practice")
+"""What stays as it is, is a table of its own, or is asked with what is tried."""
+FACTORS = ("cultivar", "dose", "acidifier")
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A key of trial.toml as a form asks for it."""
+
+    key: str
+    label: str
+    hint: str
+    value: Annotated[str, "As it stands there now; empty where it does not."]
+    usual: Annotated[str, "What counts where it is empty."] = ""
+    choices: Annotated[tuple[tuple[str, str], ...], "Where it is one of a few."] = ()
+    kind: Literal["text", "date", "name", "names", "doses"] = "text"
+    is_fixed: Annotated[bool, "Whether the layout, which is frozen, stands on it."] = False
+
+    @property
+    def field(self) -> str:
+        """Name of its field."""
+        return self.key.replace(".", "-")
+
+    def value_of(self, text: str) -> object:
+        """Read what was typed; None where it is empty."""
+        if self.kind == "names":
+            return names_in(text) or None
+        if self.kind == "name":
+            return text.strip() or None
+        if self.kind == "doses":
+            return [int(dose) if dose.is_integer() else dose for dose in doses_in(text)[0]] or None
+        return value_from(path_of(self.key), text)
+
+
+@room.get("/settings/")
+def settings(name: str) -> Response:
+    """Show what the plan says."""
+    return _settings(name, {})
+
+
+@room.post("/settings/")
+def change(name: str) -> AnyResponse:
+    """Set what was changed in the form; what somebody else changed meanwhile is never overwritten."""
+    folder, form = trial_folder(name), form_values(request.form)
+    digest = digest_of(folder / PROTOCOL_FILE)
+    known = [one for group in _groups(folder) for one in group[1]]
+    changed = [
+        one for one in known if one.field in form and form[one.field].strip() != form.get(f"was-{one.field}", "")
+    ]
+    faults = [fault for one in changed if one.kind == "doses" for fault in doses_in(form[one.field], one.field)[1]]
+    faults += [
+        FieldFault(one.field, gettext("It was changed meanwhile, and says now: {now}", now=one.value or "–"))
+        for one in changed
+        if form.get(f"was-{one.field}", "") != one.value
+    ]
+    if faults:
+        return _settings(name, form, faults)
+    keys = {one.key: one.value_of(form[one.field]) for one in changed}
+    for gone in [key for key, value in keys.items() if key.endswith(".levels") and value is None]:
+        keys[gone.removesuffix(".levels")] = keys.pop(gone)  # a factor without levels is none
+    if not keys:
+        return redirect(f"/trial/{name}/settings/", 303)
+    try:
+        return set_plan(name, keys, {}, {PROTOCOL_FILE: digest}, f"/trial/{name}/settings/")
+    except (TrialError, WrongCall) as error:
+        fields = {one.key: one.field for one in known}
+        return _settings(name, form, [*faults_of(error, lambda problem: _field_of(problem, fields))])
+
+
+def _field_of(problem: Problem, fields: Mapping[str, str]) -> str:
+    parts = (problem.column or "").split(".") if problem.file == PROTOCOL_FILE else []
+    return next((fields[key] for n in range(len(parts), 0, -1) if (key := ".".join(parts[:n])) in fields), "")
+
+
+def _settings(name: str, typed: Mapping[str, str], faults: list[FieldFault] | None = None) -> Response:
+    folder = trial_folder(name)
+    return page(
+        "settings",
+        422 if faults else 200,
+        trial=desk().workspace.filed(name),
+        groups=_groups(folder),
+        typed=typed,
+        faults=by_field(faults or ()),
+        frozen=why_frozen(folder),
+        undo=desk().undo.get(name),
+    )
+
+
+@room.get("/list/<table>/")
+def show_list(name: str, table: str) -> Response:
+    """Show gardens or products as a list to be changed."""
+    return _list(name, _plan_table(table), None)
+
+
+@room.post("/list/<table>/")
+def change_list(name: str, table: str) -> AnyResponse:
+    """Show how a list is understood, or set it."""
+    which, text, folder = _plan_table(table), form_values(request.form).get("text", ""), trial_folder(name)
+    if request.form.get("go") != "save":
+        return _list(name, which, text)
+    schema = load_schema(which)
+    if errors := [one for one in read_list(schema, text).problems if one.severity == "error"]:
+        return _list(name, which, text, [*faults_of(TrialError(errors), lambda _: "text")])
+    if _text_of(folder, which) == text:
+        return redirect(f"/trial/{name}/", 303)
+    try:
+        return set_plan(name, {}, {which: text}, {schema.file: request.form.get("seen", "")}, f"/trial/{name}/")
+    except (TrialError, WrongCall) as error:
+        field = "text" if isinstance(error, TrialError) else ""
+        return _list(name, which, text, [*faults_of(error, lambda one: field if one.file == schema.file else "")])
+
+
+def _plan_table(table: str) -> PlanTable:
+    found: PlanTable | None = next((one for one in get_args(PlanTable) if one == table), None)
+    if found is None:
+        abort(404)
+    return found
+
+
+def _list(name: str, table: PlanTable, text: str | None, faults: list[FieldFault] | None = None) -> Response:
+    folder, schema = trial_folder(name), load_schema(table)
+    shown = _text_of(folder, table) if text is None else text
+    found = read_list(schema, shown)
+    told = faults or [*faults_of(TrialError(found.problems), lambda _: "text")] if found.problems else faults or []
+    is_wrong = any(one.severity == "error" for one in found.problems)
+    return page(
+        "list",
+        422 if faults or (is_wrong and text is not None) else 200,
+        trial=desk().workspace.filed(name),
+        table=table,
+        text=shown,
+        seen=digest_of(folder / schema.file),
+        columns=[(one.heading, gettext(one.description)) for one in schema.fields],
+        understood=understood(schema, found),
+        faults=by_field(told if shown.strip() else faults or ()),
+        frozen=why_frozen(folder),
+    )
+
+
+def _text_of(folder: Path, table: PlanTable) -> str:
+    """Write a table as a spreadsheet would paste it: tabs between cells, without columns that hold nothing."""
+    from trialkit.tables.atomic import cell_texts
+
+    path, schema = folder / load_schema(table).file, load_schema(table)
+    found = read_list(schema, path.read_text("utf-8-sig", errors="replace") if path.is_file() else "")
+    frame = found.reading.frame
+    columns = {name: cell_texts(frame[name]) for name in found.columns}
+    kept = {name: cells for name, cells in columns.items() if any(cells) or schema.field(name).required}
+    rows = zip(*kept.values(), strict=True)
+    lines = [[schema.field(name).heading for name in kept], *rows]
+    return "\n".join("\t".join(_quoted(cell) for cell in cells) for cells in lines)
+
+
+def _quoted(cell: str) -> str:
+    return '"' + cell.replace('"', '""') + '"' if any(mark in cell for mark in '\t\n\r"') else cell
+
+
+@room.post("/take-back")
+def take_back(name: str) -> AnyResponse:
+    """Take back the last change of the plan."""
+    trial_folder(name)
+    deed = desk().undo.get(name)
+    if deed is None:
+        abort(404)
+    answer = do(deed, f"/trial/{name}/")
+    desk().undo.pop(name, None)
+    return answer
+
+
+def set_plan(
+    name: str, keys: Mapping[str, object], tables: Mapping[PlanTable, str], seen: Mapping[str, str], where_next: str
+) -> AnyResponse:
+    """Set keys and tables of a trial's plan, and keep what takes that back."""
+    folder = trial_folder(name)
+    data = _data(folder)
+    before = {key: _value_at(data, key) for key in keys}
+    texts = {one: path.read_text("utf-8-sig") for one in tables if (path := folder / load_schema(one).file).is_file()}
+    what = [*keys, *({"sites": gettext("gardens"), "products": gettext("products")}[one] for one in tables)]
+    listed = ", ".join(what)
+    answer = do(_deed(gettext("Set: {what}", what=listed), name, folder, keys, tables, seen), where_next)
+    desk().undo[name] = _deed(gettext("Take back: {what}", what=listed), name, folder, before, texts, {})
+    return answer
+
+
+def _deed(
+    title: str,
+    name: str,
+    folder: Path,
+    keys: Mapping[str, object],
+    tables: Mapping[PlanTable, str],
+    seen: Mapping[str, str],
+) -> Deed:
+    words = [f"{key}={as_typed(path_of(key), value)}" for key, value in keys.items()]
+    files = {one: f"{'gardens' if one == 'sites' else 'shelf'}.txt" for one in tables}
+    words += [word for one, file in files.items() for word in ("--table", f"{one}={file}")]
+    run = partial(deeds.set_plan, folder, dict(keys), dict(tables), dict(seen))
+    return Deed(title, (("set", name, *words),), run, tuple((files[one], tables[one].encode()) for one in tables))
+
+
+def _data(folder: Path) -> dict[str, Any]:
+    """Read the values of trial.toml as they stand there; none where it cannot be read."""
+    try:
+        text = (folder / PROTOCOL_FILE).read_text("utf-8-sig")
+        return tomllib.loads(text.replace("\r\n", "\n").replace("\r", "\n"))
+    except (OSError, ValueError):
+        return {}
+
+
+def _value_at(data: Mapping[str, Any], key: str) -> object:
+    value: Any = data
+    for part in path_of(key):
+        value = value.get(part) if isinstance(value, dict) else None
+    return value
+
+
+def _groups(folder: Path) -> list[tuple[str, list[Setting]]]:
+    """List all settings in groups: first those that most change, what is tried, then each section of trial.toml."""
+    data, is_frozen = _data(folder), why_frozen(folder) is not None
+    labels = _labels()
+    every = {one.key: one for one in _settings_of(data, is_frozen=is_frozen)}
+    first = [_labelled(every.pop(key), labels[key]) for key in FIRST]
+    groups = [("", first), (gettext("What is tried"), [*_of_factors(data, is_frozen=is_frozen)])]
+    for one in every.values():
+        section = one.key.partition(".")[0]
+        if groups[-1][0] != section:
+            groups.append((section, []))
+        groups[-1][1].append(one)
+    return groups
+
+
+def _labels() -> dict[str, tuple[str, str]]:
+    return {
+        "trial.question": (gettext("Question"), gettext("What the trial should find out.")),
+        "trial.title": (gettext("Title"), gettext("Heading of its pages. If empty, the question.")),
+        "trial.season": (gettext("Season"), gettext("Such as spring 2028.")),
+        "schedule.sow_on": (gettext("Day of sowing"), gettext("With it, the plan makes a calendar.")),
+        "trial.started_on": (
+            gettext("First day of the trial"),
+            gettext("Dates of records are checked against it. May be empty."),
+        ),
+        "layout.blocks": (gettext("Blocks in each garden"), gettext("Groups of buckets with each treatment once.")),
+        "bucket.heads": (gettext("Heads in each bucket"), gettext("As many as the lid has holes.")),
+    }
+
+
+def _labelled(one: Setting, words: tuple[str, str]) -> Setting:
+    label, hint = words
+    return Setting(one.key, label, hint, one.value, one.usual, one.choices, one.kind, one.is_fixed)
+
+
+def _of_factors(data: Mapping[str, Any], *, is_frozen: bool) -> Iterator[Setting]:
+    """What is tried of each factor, and what gardeners use now."""
+    titles = {"cultivar": gettext("Cultivars"), "dose": gettext("Doses"), "acidifier": gettext("Acids")}
+    now = {
+        "cultivar": gettext("Cultivar that gardeners grow now"),
+        "dose": gettext("Teaspoons that gardeners use now"),
+        "acidifier": gettext("Acid that gardeners use now"),
+    }
+    for name in FACTORS:
+        levels = _value_at(data, f"factors.{name}.levels")
+        texts = [_level(one) for one in levels] if isinstance(levels, list) else []
+        many: Literal["doses", "names"] = "doses" if name == "dose" else "names"
+        one: Literal["text", "name"] = "text" if name == "dose" else "name"
+        told = "\n".join(texts)
+        yield Setting(
+            f"factors.{name}.levels", titles[name], gettext("One a line."), told, kind=many, is_fixed=is_frozen
+        )
+        practice, key = _value_at(data, f"decision.current_practice.{name}"), f"decision.current_practice.{name}"
+        hint = gettext("One of those above; empty where there is only one.")
+        yield Setting(key, now[name], hint, _level(practice), kind=one, is_fixed=is_frozen)
+    product, hint = (
+        _level(_value_at(data, "factors.dose.product")),
+        gettext("What the doses are of, named as in products."),
+    )
+    yield Setting("factors.dose.product", gettext("Nutrient"), hint, product, kind="name", is_fixed=is_frozen)
+
+
+def _level(value: object) -> str:
+    return "" if value is None else f"{value:g}" if isinstance(value, int | float) else str(value)
+
+
+def _settings_of(data: Mapping[str, Any], *, is_frozen: bool) -> Iterator[Setting]:
+    """Every key of trial.toml that holds one value, or a short list of them, with what its schema says of it."""
+    for section, entry in Protocol.model_fields.items():
+        kind = entry.annotation
+        if not (isinstance(kind, type) and issubclass(kind, BaseModel)):
+            continue
+        for part, field in kind.model_fields.items():
+            key = f"{section}.{part}"
+            if key in NOT_ASKED:
+                continue
+            path, value = (section, part), _value_at(data, key)
+            usual = None if field.is_required() else field.get_default(call_default_factory=True)
+            words = [str(one) for one in field.metadata if isinstance(one, str)]
+            yield Setting(
+                key,
+                part.replace("_", " ").capitalize(),
+                " ".join(words),
+                as_typed(path, value),
+                as_typed(path, usual) if usual not in (None, (), "") else "",
+                _choices(field.annotation),
+                "date" if date in kinds_of(field.annotation) else "text",
+                is_frozen and is_frozen_key(path),
+            )
+
+
+def _choices(annotation: Any) -> tuple[tuple[str, str], ...]:
+    """Return what a key chooses from, in words; nothing of one that is written freely."""
+    kinds = [*kinds_of(annotation)]
+    if kinds == [bool]:
+        return (("", "–"), ("true", gettext("yes")), ("false", gettext("no")))
+    words = [one for one in kinds if isinstance(one, str)]
+    return (("", "–"), *((one, one) for one in words)) if words else ()

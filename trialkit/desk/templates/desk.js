@@ -1,0 +1,53 @@
+"use strict";
+// What is better with a script; every page works without.
+const job = document.querySelector("[data-job][data-state=working]");
+if (job) {
+  const bar = document.getElementById("progress"), doing = document.getElementById("doing");
+  const look = async () => {
+    const answer = await fetch(`/job/${job.dataset.job}/state`).then(a => a.json()).catch(() => null);
+    if (!answer || answer.state !== "working") { location.reload(); return; }
+    if (answer.of) { bar.max = answer.of; bar.value = answer.done; }
+    if (doing.textContent !== answer.doing) doing.textContent = answer.doing;
+    setTimeout(look, 500);
+  };
+  setTimeout(look, 300);
+}
+const sizes = document.getElementById("sizes");
+if (sizes) {
+  const shown = document.getElementById("answer"), keep = document.getElementById("keep");
+  let asked = 0, waiting = 0;
+  const ask = async whole => {
+    const mine = ++asked, given = new URLSearchParams(new FormData(sizes));
+    for (const [name, value] of given) keep.elements[name].value = value;
+    if (whole) given.set("whole", "1");
+    const told = await fetch(`${sizes.dataset.answer}?${given}`).then(a => a.ok ? a.text() : "").catch(() => "");
+    if (mine !== asked || !told) return;
+    shown.innerHTML = told;
+    if (!whole) waiting = setTimeout(ask, 600, true);
+  };
+  if (shown.querySelector("[data-waits]")) waiting = setTimeout(ask, 100, true);
+  sizes.addEventListener("input", () => { clearTimeout(waiting); waiting = setTimeout(ask, 200, false); });
+}
+// Files may be dropped on the form that takes them.
+for (const form of document.querySelectorAll("form[data-drop]")) {
+  const input = form.elements[form.dataset.drop];
+  for (const one of form.querySelectorAll("[data-only-with-script]")) one.hidden = false;
+  const over = event => { event.preventDefault(); form.classList.toggle("over", event.type === "dragover"); };
+  for (const name of ["dragover", "dragleave"]) form.addEventListener(name, over);
+  form.addEventListener("drop", event => {
+    over(event);
+    if (!event.dataTransfer.files.length) return;
+    input.files = event.dataTransfer.files;
+    form.requestSubmit();
+  });
+}
+// A text is copied at once.
+for (const button of document.querySelectorAll("button[data-copy]")) {
+  const text = document.getElementById(button.dataset.copy), said = button.parentElement.querySelector("[data-copy-said]");
+  button.hidden = false;
+  button.addEventListener("click", async () => {
+    text.select();
+    const done = await navigator.clipboard.writeText(text.value).then(() => true, () => document.execCommand("copy"));
+    if (done) said.textContent = button.dataset.copied;
+  });
+}

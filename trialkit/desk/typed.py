@@ -1,0 +1,60 @@
+"""What people type into a form: lists, one a line; names of treatments; doses in teaspoons."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from trialkit.desk.field_faults import FieldFault
+from trialkit.domain.treatment import NO_PRODUCT
+from trialkit.languages import gettext, in_every_language, translatable
+from trialkit.protocol.starting import dose_from
+from trialkit.tables.nearest import plain_name
+
+NONE = translatable("none")
+
+
+def names_in(text: str) -> list[str]:
+    r"""Read names, one a line or with commas between, each once.
+
+    Examples
+    --------
+    >>> names_in(" Fenleaf, Paleheart\r\n\nFenleaf ")
+    ['Fenleaf', 'Paleheart']
+    """
+    return list(dict.fromkeys(name for part in re.split(r"[\r\n,;]+", text) if (name := part.strip())))
+
+
+def acids_in(text: str) -> list[str]:
+    r"""Read names of acids; the word for none, in any language, is none.
+
+    Examples
+    --------
+    >>> acids_in("White vinegar\nNone")
+    ['White vinegar', 'none']
+    """
+    words = {plain_name(word) for word in in_every_language(NONE)}
+    return list(dict.fromkeys(NO_PRODUCT if plain_name(name) in words else name for name in names_in(text)))
+
+
+def doses_in(text: str, field: str = "doses") -> tuple[list[float], list[FieldFault]]:
+    r"""Read doses, one a line, increasing; tell what is no number. A comma within a number is not taken for a point.
+
+    Examples
+    --------
+    >>> doses_in("4 tsp\n2, 4.5")
+    ([2.0, 4.0, 4.5], [])
+    """
+    found, faults = set(), []
+    for part in filter(None, map(str.strip, re.split(r"[\r\n;]+|,(?=\s|$)", text))):
+        try:
+            found.add(dose_from(part))
+        except ValueError:
+            told = gettext("“{typed}” is not one number. Write level teaspoons, such as 4 or 4.5.", typed=part)
+            faults.append(FieldFault(field, told))
+    return sorted(found), faults
+
+
+def form_values(form: Mapping[str, str]) -> dict[str, str]:
+    """Return what a form holds, line ends as everywhere here."""
+    return {name: value.replace("\r\n", "\n") for name, value in form.items()}

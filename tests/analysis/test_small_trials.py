@@ -172,7 +172,7 @@ def test_equal_treatments_claim_little(tmp_path: Path, seed: int) -> None:
         weight = np.random.default_rng(seed).normal(120, 12, len(heads)).round(0).astype(int)
         return heads.assign(weight_g=np.where(heads["outcome"] == "harvested", weight.astype(str), ""))
 
-    results = small_trial(tmp_path, sites=4, blocks=2, cultivars=2, doses=2, seed=seed, change=shuffle)
+    results = small_trial(tmp_path, sites=4, blocks=2, cultivars=2, doses=2, seed=seed, days=False, change=shuffle)
     decision = decision_of(results)
     raw = [one.raw_yield_g for one in decision.candidates if one.raw_yield_g is not None]
     practice = decision.candidate(decision.current).raw_yield_g

@@ -29,7 +29,7 @@ begin_lightly()
 sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 
 from kill_sweep import interleaved, sweep_of
-from writing_commands import COMMANDS, TOGETHER, Writing, left_over, made_world, put_back, seen, state_of
+from writing_commands import COMMANDS, TOGETHER, Writing, left_over, made_world, make_world, put_back, seen, state_of
 
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGKILL)
 
@@ -76,6 +76,7 @@ def main() -> None:
     wanted = given.commands or list(COMMANDS)
     draws = random.Random(given.seed)
     base = Path(tempfile.mkdtemp())
+    make_world(base)
     total: Counter[str] = Counter()
 
     def tell(kind: str, name: str, count: Callable[[], Counter[str]]) -> None:

@@ -41,13 +41,12 @@ def test_the_schema_is_current() -> None:
 
 
 @pytest.mark.parametrize("one", COMMANDS.values(), ids=lambda one: one.name)
-def test_what_is_written_is_told(one: Writing, tmp_path_factory: pytest.TempPathFactory) -> None:
+def test_what_is_written_is_told(one: Writing, world: Path) -> None:
     """Of every command that writes: all that changed, by its way from the folder, and nothing that is not there.
 
     Done again, where that is refused, the document says why.
     """
-    base = tmp_path_factory.getbasetemp()
-    with made_world(base, one) as (place, words):
+    with made_world(world, one) as (place, words):
         before = seen(state_of(one.changes))
         document = told(*words)
         after = seen(state_of(one.changes))
@@ -170,7 +169,7 @@ def test_after_two_hyphens_there_are_no_options() -> None:
 
 def test_what_could_be_said_comes_with_a_failure(trial: Path) -> None:
     """No recommendation: the results are there; nothing that agrees: what differs."""
-    _changed(trial, "trial.toml", "[decision]", "[responses]\nweight = false\n[decision]")
+    _changed(trial, "trial.toml", "days = false", "weight = false")
     document = told("analyse", trial)
     assert (document["exit_status"], document["failure"]["kind"]) == (NOT_COMPUTED, "not computed")
     assert document["failure"]["messages"][0].startswith("No recommendation.")

@@ -14,6 +14,7 @@ from commands import DATA_ERROR, DONE, WRONG_CALL, at_terminal, run, start
 from laid_out_trial import laid_out
 from trialkit.cli.help_command import command as help_command
 from trialkit.cli.main import COMMANDS, group
+from unset_sheets import unset_sheets
 from writing_commands import quick
 
 MIX = ("mix", "--alkalinity", "120", "--acid", "vinegar")
@@ -174,7 +175,8 @@ def test_every_long_command_shows_progress(small: Path, tmp_path: Path) -> None:
         (("recommend", tmp_path / "ledger"), "the pages for gardeners"),
         (("new", tmp_path / "next", "--from", tmp_path / "ledger"), "what all trials say"),
     ):
-        done = run(*words, watched=True)
+        with unset_sheets():
+            done = run(*words, watched=True)
         assert done.returncode == DONE, done.stderr
         assert f"Working out {told} ...\n" in done.stderr, words
     with quick():  # no more than two steps

@@ -23,16 +23,10 @@ does."""
 UNREAD = 141
 
 
-@pytest.fixture(scope="module")
-def base(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder for the trials and the ledger, which are made once."""
-    return tmp_path_factory.mktemp("kills")
-
-
 @pytest.mark.parametrize("name", SWEPT)
-def test_stopped_anywhere_a_command_leaves_old_or_new(base: Path, name: str) -> None:
+def test_stopped_anywhere_a_command_leaves_old_or_new(world: Path, name: str) -> None:
     """By a kill, Ctrl-C, or a disk that is full or read-only; in between only what the next run ends."""
-    with sweep_of(base, COMMANDS[name]) as sweep:
+    with sweep_of(world, COMMANDS[name]) as sweep:
         calls = len(sweep.calls)
         assert sweep.killed(max(1, len(sweep.states) // 5)).total() >= 3
         assert sweep.interrupted(calls // 2 + 1).total() >= 1
@@ -49,10 +43,10 @@ MEETINGS = {
 
 
 @pytest.mark.parametrize("name", MEETINGS)
-def test_two_commands_at_once_are_as_if_in_turn(base: Path, name: str) -> None:
+def test_two_commands_at_once_are_as_if_in_turn(world: Path, name: str) -> None:
     """One does its work within the other, or is told that the other is at work."""
     one, other = MEETINGS[name]
-    found = interleaved(base, one, other, 2)
+    found = interleaved(world, one, other, 2)
     assert set(found) == {"both", "refused"}
 
 

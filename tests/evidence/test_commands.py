@@ -10,6 +10,7 @@ from PIL import Image
 
 from commands import DATA_ERROR, DONE, WRONG_CALL, run
 from trialkit._resources import resource_folder
+from unset_sheets import unset_sheets
 
 Seasons = tuple[Path, tuple[Path, ...]]
 
@@ -79,6 +80,7 @@ def test_pool_and_recommend(seasons: Seasons, tmp_path: Path) -> None:
     assert {name: (ledger / name).read_bytes() for name in names} == before
 
 
+@unset_sheets()
 def test_recommend_in_several_languages(seasons: Seasons, tmp_path: Path) -> None:
     """The first under the plain names; pages in one that is not asked for again are taken away, nobody else's are."""
     ledger = Path(shutil.copytree(seasons[0], tmp_path / "ledger"))

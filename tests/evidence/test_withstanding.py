@@ -27,6 +27,7 @@ from trialkit.evidence.pooling import read_buckets
 from trialkit.evidence.summary_results import summary_entry
 from trialkit.evidence.verifying import verify
 from trialkit.evidence.versions import recommend_anew
+from unset_sheets import unset_sheets
 
 Seasons = tuple[Path, tuple[Path, ...]]
 COMMANDS = (["evidence", "list", "--ledger"], ["evidence", "pool", "--ledger"], ["recommend"])
@@ -164,6 +165,7 @@ def test_every_command_names_it(copy: Path, fault: str) -> None:
     assert {path: path.read_bytes() for path in files_of(copy)} == before
 
 
+@unset_sheets()
 def test_a_copy_that_was_changed_is_written_anew(copy: Path) -> None:
     """recommended.json is a copy: list and pool name it, recommend says so and puts it right."""
     reworded(copy / "recommended.json", "Fenleaf", "Larkmoor Butter")

@@ -20,6 +20,28 @@ OF_LOOKS = (*OF_PAINT, "scrollable-region-focusable")
 """Rules of what colours, media and widths change: what a page is built of, they do not."""
 VIOLATIONS = """options => axe.run(options).then(found => found.violations.map(one =>
   [one.id, one.nodes.slice(0, 3).map(node => node.html.slice(0, 120))]))"""
+SELDOM = """() => {
+  const met = (window.looksMet ??= {}), grounds = new Map([[null, '']]);
+  const ground = one => {
+    if (!grounds.has(one)) {
+      const {backgroundColor, backgroundImage, opacity, position} = getComputedStyle(one);
+      const own = [backgroundColor, backgroundImage, opacity, position].join(' ');
+      const bare = own === 'rgba(0, 0, 0, 0) none 1 static';
+      grounds.set(one, ground(one.parentElement) + (bare ? '' : `/${own}`));
+    }
+    return grounds.get(one);
+  };
+  for (const one of document.body.querySelectorAll('*')) {
+    const written = one.matches('input, select, textarea') || [...one.childNodes].some(part => part.data?.trim());
+    const isShown = written && one.checkVisibility({visibilityProperty: true});
+    const {color, fontSize, fontWeight, textShadow} = isShown ? getComputedStyle(one) : {};
+    const look = [ground(one), color, fontSize, fontWeight, textShadow, Boolean(one.closest(':disabled'))].join();
+    if (isShown) met[look] = (met[look] || 0) + 1;
+    one.toggleAttribute('data-seldom', isShown && met[look] <= 2);
+  }
+  axe.configure({rules: [{id: 'color-contrast', selector: '[data-seldom]'}]});
+}"""
+"""Has contrast asked of no more than two texts of one look, as the browser computes it, in all looks of the page."""
 UNFOLD = "document.querySelectorAll('details').forEach(one => { one.open = true })"
 UNSAID = """() => {
   if (document.querySelector('#measures-kitchen:checked, #measures-metric:checked')) return;
@@ -114,9 +136,11 @@ def complaints_in(page: Any, others: Iterable[tuple[str, int]]) -> list[tuple[st
     page.evaluate(UNSAID)
     found = [("first", 0, *one) for one in complaints(page, but=OF_PAINT)]
     page.evaluate(ALIKE)
+    page.evaluate(SELDOM)
     found += [("first", 0, *one) for one in complaints(page, only=OF_PAINT)]
     for mode, width in others:
         page.set_viewport_size({"width": width, "height": 800})
         page.emulate_media(**MODES[mode])
+        page.evaluate(SELDOM)
         found += [(mode, width, *one) for one in complaints(page, only=OF_LOOKS)]
     return found

@@ -31,6 +31,7 @@ from trialkit.documents.recommended import (
     TrialName,
 )
 from trialkit.domain.treatment import Treatment
+from trialkit.languages import LANGUAGES
 
 ACID = "white vinegar 5 %"
 NEW = Treatment("Fenleaf", 8.0, ACID)
@@ -191,6 +192,8 @@ def spoilt_document(document: Value, words: Iterator[str]) -> Value:
     def spoil(value: Any, kind: Any) -> Any:
         if isinstance(value, Enum) or Literal in {get_origin(part) for part in (kind, *get_args(kind))}:
             return value
+        if isinstance(value, str) and value in LANGUAGES:
+            return value  # it names a catalogue, and no other is read
         if isinstance(value, str):
             return names.setdefault(value, f"{next(words)}{len(names)}")
         if isinstance(value, tuple):

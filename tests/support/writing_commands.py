@@ -1,6 +1,8 @@
 """Every command that writes, on small trials and a ledger of its own, and what it left behind."""
 
+import pickle
 import shutil
+import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, chdir, contextmanager
 from dataclasses import dataclass
@@ -18,6 +20,7 @@ from trialkit.evidence.ledger import WRITTEN_ASIDE
 from trialkit.evidence.ledger_index import NEXT_INDEX
 from trialkit.steps.trial_steps import Step
 from trialkit.tables.committing import COMMITTED, LOCK
+from unset_sheets import unset_sheets
 
 State = Mapping[str, bytes | None]
 """What stands in a folder: bytes of files, None for folders."""
@@ -123,9 +126,8 @@ TOGETHER: tuple[tuple[Writing, ...], ...] = (
 """On one trial or ledger."""
 
 
-@cache
-def _world(base: Path) -> Path:
-    """Make the trials and the ledger, once."""
+def make_world(base: Path) -> None:
+    """Make the trials and the ledger, and keep what took long beside them."""
     world = base / "world"
     good = good_return()
     for name in ("laid", "merged"):
@@ -148,18 +150,24 @@ def _world(base: Path) -> Path:
         ):
             done = run(*words)
             assert done.returncode < 2, done.stderr
-    return world
+    (base / "remembered").write_bytes(pickle.dumps(_remembered))
+
+
+@cache
+def _recall(base: Path) -> None:
+    """Know what took long when the world was made, by whichever process."""
+    _remembered.update(pickle.loads((base / "remembered").read_bytes()))
 
 
 @contextmanager
 def made_world(base: Path, one: Writing) -> Iterator[tuple[Path, tuple[str, ...]]]:
-    """Give a world of its own to a command, in which it stands, and its words."""
-    made, place = _world(base), base / one.name.replace(" ", "-")
-    shutil.copytree(made, place)
-    with chdir(place), quick():
-        one.prepare(place)
-        yield place, words_of(one)
-    shutil.rmtree(place)
+    """Give a world of its own to a command, in which it stands, and its words; `make_world` made what it is like."""
+    _recall(base)
+    with tempfile.TemporaryDirectory() as aside:
+        place = Path(shutil.copytree(base / "world", Path(aside, one.name.replace(" ", "-"))))
+        with chdir(place), quick():
+            one.prepare(place)
+            yield place, words_of(one)
 
 
 def words_of(one: Writing) -> tuple[str, ...]:
@@ -191,6 +199,7 @@ def _digests(trial: Any, *others: Any) -> str:
 
 
 SLOW: tuple[tuple[str, str, Callable[..., Any]], ...] = (
+    ("trialkit.evidence.accepting", "analyse", _digests),
     ("trialkit.analysis", "analyse", _digests),
     ("trialkit.planning.trial_plan", "make_plan", _digests),
     ("trialkit.forms.workbook", "record_workbook", _digests),
@@ -198,7 +207,6 @@ SLOW: tuple[tuple[str, str, Callable[..., Any]], ...] = (
     ("trialkit.report.page", "report_html", as_text),
     ("trialkit.report.plan_page", "plan_html", as_text),
     ("trialkit.report.evidence_page", "evidence_html", as_text),
-    ("trialkit.report.handout_pdf", "handout_pdf", lambda *given: given),
     ("trialkit.evidence.versions", "recommend", lambda found, last, *_: (str(found.index), last and as_text(last))),
 )
 """What takes long, and what it rests on."""
@@ -206,8 +214,10 @@ SLOW: tuple[tuple[str, str, Callable[..., Any]], ...] = (
 
 @contextmanager
 def quick() -> Iterator[None]:
-    """Work out what takes long only once, and do no more in the demo than its first two steps."""
-    with ExitStack() as held:
+    """Work out what takes long only once, set no sheet, and do no more in the demo than its first two steps."""
+    for module, _, _ in SLOW:
+        import_module(module)  # one that were loaded below would keep what is remembered instead of its own, for ever
+    with unset_sheets(), ExitStack() as held:
         for module, name, key in SLOW:
             held.enter_context(_once(module, name, key))
         demo = import_module("trialkit.steps.trial_steps").demo_steps

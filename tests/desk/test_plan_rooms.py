@@ -76,7 +76,7 @@ def test_settings_change_what_was_changed_and_can_be_taken_back(planned: Visitor
     assert (protocol.trial.season, protocol.limits.sites, protocol.trial.blind) == ("spring 2029", 7, True)
     assert protocol.factors["dose"].levels == (2.0, 4.0)
     assert _repeated(planned, tmp_path / "before") == contents(planned.desk.workspace.folder)
-    assert "Take back: trial.season" in planned.get(HERE).text
+    assert "Take back: Season" in planned.get(HERE).text
     assert planned.post(f"{HERE}take-back").status_code == 303
     assert trialkit.Trial(_folder(planned)).protocol.layout.blocks == 3
     assert "Take back" not in told(planned.get(HERE))

@@ -34,6 +34,7 @@ class Adviser:
 
     def __init__(self, page: Any, base: str, pictures: Path | None) -> None:
         self.page, self.base, self.pictures = page, base, pictures
+        self.taken: set[str] = set()
         page.set_default_timeout(SECONDS)
 
     def at(self, path: str) -> None:
@@ -59,7 +60,8 @@ class Adviser:
 
     def take_picture(self, name: str) -> None:
         """Take a picture for the README, if they are wanted."""
-        if self.pictures is not None:
+        if self.pictures is not None and name not in self.taken:
+            self.taken.add(name)
             self.page.evaluate("scrollTo(0, 0)")
             self.page.screenshot(path=self.pictures / f"{name}.png")
 
@@ -180,7 +182,7 @@ def two_seasons(adviser: Adviser, folder: Path) -> None:
     adviser.at("/trial/autumn-2028/settings/")
     adviser.fill(**{"trial-season": "autumn 2028", "schedule-sow_on": "2028-08-01"})
     page.get_by_role("button", name="Save").first.click()
-    page.get_by_text("Take back: trial.season").wait_for()
+    page.get_by_text("Take back: Season").wait_for()
     adviser.press("Back to the trial")
     a_season(adviser, folder, "autumn-2028")
     page.locator("input[name=language][value=es]").check()

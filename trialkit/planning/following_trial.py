@@ -84,6 +84,8 @@ def following_protocol(
         question=question,
         contact_role=newest.trial.contact_role,
         blind=newest.trial.blind,
+        measures=newest.trial.measures,
+        language=newest.trial.language,
     )
     return with_levels(newest, levels_of(proposed), document.recommended.treatment).model_copy(
         update={

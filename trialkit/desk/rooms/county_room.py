@@ -43,6 +43,7 @@ def change() -> AnyResponse:
     folder = desk().workspace.folder
     block = read_county(folder)
     before = {key: str(getattr(block.county, key) or "") if block else "" for key in TEXTS}
+    before["measures"] = before["measures"] or "both"  # as the form shows it where nothing is set
     given = {key: request.form.get(key, "").strip() for key in TEXTS}
     changes = {key: value for key, value in given.items() if value != before[key]}
     uploaded = request.files.get("logo")

@@ -219,7 +219,11 @@ def set_plan(
     data = _data(folder)
     before = {key: _value_at(data, key) for key in keys}
     texts = {one: path.read_text("utf-8-sig") for one in tables if (path := folder / load_schema(one).file).is_file()}
-    what = [*keys, *({"sites": gettext("gardens"), "products": gettext("products")}[one] for one in tables)]
+    labels = _labels()
+    what = [
+        *(labels[key][0] if key in labels else key for key in keys),
+        *({"sites": gettext("gardens"), "products": gettext("products")}[one] for one in tables),
+    ]
     listed = ", ".join(what)
     answer = do(_deed(gettext("Set: {what}", what=listed), name, folder, keys, tables, seen), where_next)
     desk().undo[name] = _deed(gettext("Take back: {what}", what=listed), name, folder, before, texts, {})

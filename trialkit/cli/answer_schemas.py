@@ -11,6 +11,7 @@ from trialkit.documents.answers import (
     CheckAnswer,
     CommandAnswer,
     DemoAnswer,
+    DeskAnswer,
     FormsAnswer,
     LayoutAnswer,
     MixAnswer,
@@ -32,6 +33,7 @@ RESULTS, RECOMMENDED, TABLE = "results.schema.json", "recommended.schema.json", 
 TEXT = "a text"
 ANSWERS: dict[str, tuple[type[Any] | str, ...]] = {
     "demo": (DemoAnswer,),
+    "desk": (DeskAnswer,),
     "help": (TEXT,),
     "new": (NewAnswer,),
     "plan": (Plan,),

@@ -6,11 +6,12 @@ from pathlib import Path
 
 import click
 
+from trialkit.cli.conversation import Command, conversation
 from trialkit.cli.failures import CallFailure, speaks_plainly
-from trialkit.cli.speaking import tell
+from trialkit.cli.speaking import answer, notice
 
 
-@click.command("desk")
+@click.command("desk", cls=Command)
 @click.argument(
     "folder", metavar="[FOLDER]", default=".", type=click.Path(exists=True, file_okay=False, path_type=Path)
 )
@@ -34,13 +35,24 @@ def command(folder: Path, port: int, no_browser: bool, idle_hours: float) -> Non
     """
     from trialkit.desk.serving import serve
 
+    conversation().folder = folder
     try:
         serve(
             folder.resolve(),
             port=port,
             idle_hours=idle_hours,
-            told=lambda link: tell(f"The desk is open. If no browser comes up, open this link:\n{link}"),
+            told=_tell_link,
             open_browser=not no_browser,
         )
     except OSError as error:
         raise CallFailure(f"The desk cannot listen at port {port}: {error.strerror}. Give another --port.") from error
+
+
+def _tell_link(link: str) -> None:
+    """Tell the link at once; a program gets its document when all is done, so it is told beside that."""
+    from trialkit.documents.answers import DeskAnswer
+
+    words = "The desk is open. If no browser comes up, open this link:", link
+    if conversation().as_json:
+        notice("\n".join(words))
+    answer(DeskAnswer(link.partition("/open")[0]), *words)

@@ -93,6 +93,13 @@ class DemoAnswer(Closed):
 
 
 @dataclass(frozen=True)
+class DeskAnswer(Closed):
+    """`trialkit desk`, once it has ended: where it was."""
+
+    address: Annotated[str, "Of its pages; the secret of its link is told on standard error alone."]
+
+
+@dataclass(frozen=True)
 class CheckAnswer(Closed):
     """`trialkit check`: every problem, and whether none is an error."""
 

@@ -15,7 +15,7 @@ MODES = {
     "dark": {"color_scheme": "dark", "media": "screen"},
     "print": {"color_scheme": "light", "media": "print"},
 }
-OF_PAINT = ("color-contrast", "target-size")
+OF_PAINT = ("color-contrast", "link-in-text-block", "target-size")
 OF_LOOKS = (*OF_PAINT, "scrollable-region-focusable")
 """Rules of what colours, media and widths change: what a page is built of, they do not."""
 VIOLATIONS = """options => axe.run(options).then(found => found.violations.map(one =>

@@ -25,7 +25,7 @@ from trialkit.planning.invented_county import generate_records
 from trialkit.planning.invented_returns import SHEETS, write_sheets
 from trialkit.rules.trial_folder import read_trial
 
-SECONDS = 40_000
+SECONDS = 120_000
 """Milliseconds that any page may take on a machine that does much else."""
 
 

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 from trialkit._startup import begin_lightly
 from trialkit.desk.deeds import Deed, Told, WentWrong, trouble_of
 from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.progress import watched
 from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
@@ -132,8 +133,13 @@ def _work(connection: Connection, run: Callable[[Told], None]) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # a terminal sends it to all: the desk decides
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     begin_lightly()
+
+    def tell(doing: str, done: int, of: int) -> None:
+        connection.send((doing, done, of))
+
     try:
-        run(lambda doing, done, of: connection.send((doing, done, of)))
+        with watched(tell):
+            run(tell)
     except (TrialError, WrongCall, NotComputed) as error:
         connection.send(trouble_of(error))
     except OSError as error:

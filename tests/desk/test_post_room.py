@@ -57,7 +57,7 @@ class Copy:
 
     def holds(self, visitor: Visitor) -> None:
         """The commands do the same as the desk did, byte for byte."""
-        for line in visitor.desk.done[-1][1]:
+        for line in visitor.desk.done[-1][1].command_lines:
             _, command, name, *words = shlex.split(line)
             aside = self.folder / "mail"
             aside.mkdir(exist_ok=True)
@@ -202,7 +202,7 @@ def test_conflicts_are_settled_side_by_side(laid_out: Visitor, good: Good, copie
     assert "150 g heads.csv" in told(page)
     first, second = [name for name in fields(page) if name.startswith("conflict.")]
     assert answer(laid_out, **{first: "returned", second: "kept"}).status_code == 303
-    assert [line.split()[1] for line in laid_out.desk.done[-1][1]] == ["merge", "merge"]
+    assert [line.split()[1] for line in laid_out.desk.done[-1][1].command_lines] == ["merge", "merge"]
     copy.holds(laid_out)
     assert "Two values for one cell" not in told(laid_out.get(POST))
     weights = (folder_of(laid_out) / "heads.csv").read_text("utf-8")

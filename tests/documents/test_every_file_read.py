@@ -48,6 +48,8 @@ READERS: Mapping[str, str] = {
     "evidence/versions.py": "recommended.json and history of a ledger",
     "protocol/county.py": "county.toml",
     "protocol/trial_protocol.py": "trial.toml",
+    "protocol/setting.py": "trial.toml, and a value as one types it",
+    "desk/rooms/settings.py": "trial.toml, its values for a form",
     "report/data_package.py": "results/results.json, as its command has read it",
     "report/figures/inline_svg.py": "what a figure of our own says of itself",
     "returns/answering.py": "a file of answers",
@@ -61,11 +63,12 @@ READERS: Mapping[str, str] = {
 """Where files are read; whoever adds one adds its kind below."""
 
 
-@dataclass(frozen=True)
 class Told(Exception):
     """A file was refused, in these words."""
 
-    words: str
+    def __init__(self, words: str) -> None:
+        super().__init__(words)
+        self.words = words
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from typing import Any
 
+from trialkit.languages import ENGLISH, LANGUAGE_TAG
+
 Path = tuple[str | int, ...]
 HUGE = 10**6000
 WRONG: tuple[Any, ...] = (
@@ -38,6 +40,8 @@ def documents(schema: Mapping[str, Any], root: Mapping[str, Any] | None = None) 
         if places:
             return [[documents(place, root)[0] for place in places]]
         return [[one] for one in documents(schema.get("items") or {"type": "string"}, root)]
+    if schema.get("pattern") == LANGUAGE_TAG:
+        return [ENGLISH]  # which has a catalogue
     if kind == "string":
         return ["2026-08-20" if schema.get("format") == "date" else "text"]
     if kind in ("number", "integer"):

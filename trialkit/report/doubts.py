@@ -184,7 +184,7 @@ def shares_note(losses: Losses) -> str:
     if losses.share_sd_logit is None:
         return (
             "No model of losses could be fitted. Intervals and tests allow for heads of a bucket faring alike (design "
-            f"effect {plain(losses.design_effect)}): {kinds}"
+            f"effect {plain(losses.design_effect)}). They are {kinds}"
         )
     told = {variance_label(term, "heads"): sd for term, sd in losses.share_sd_logit.items()}
     spreads = [f"{name} {plain(sd, 2)}" for name, sd in told.items() if sd >= LEAST_LOGIT]

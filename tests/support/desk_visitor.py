@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import gc
 import re
 import time
+import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -65,4 +67,7 @@ def visit(folder: Path) -> Iterator[Visitor]:
     here = made.extensions["desk"]
     yield Visitor(here, client)
     here.jobs.stop_all()
+    with warnings.catch_warnings():  # werkzeug's test client leaves files open in which it puts large forms
+        warnings.simplefilter("ignore", ResourceWarning)
+        gc.collect()
     here.tray.close()

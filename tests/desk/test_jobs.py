@@ -6,9 +6,9 @@ import time
 from functools import partial
 from pathlib import Path
 
-from trialkit.desk.deeds import Deed, Told
+from desk_deeds import count, fall, refuse, sleep
+from trialkit.desk.deeds import Deed
 from trialkit.desk.jobs import Job, Jobs
-from trialkit.domain.errors import WrongCall
 
 
 def _wait(jobs: Jobs, job: Job, seconds: float = 60.0) -> Job:
@@ -19,26 +19,6 @@ def _wait(jobs: Jobs, job: Job, seconds: float = 60.0) -> Job:
     return now
 
 
-def _count(told: Told) -> None:
-    for done in range(3):
-        told("counting", done, 3)
-
-
-def _refuse(told: Told) -> None:  # noqa: ARG001
-    raise WrongCall("This cannot be.")
-
-
-def _fall(told: Told) -> None:  # noqa: ARG001
-    raise RuntimeError("a bug")
-
-
-def _sleep(mark: Path, told: Told) -> None:
-    told("sleeping", 0, 1)
-    mark.write_text("began")
-    time.sleep(60)
-    mark.write_text("ended")
-
-
 def _deed(run: object) -> Deed:
     return Deed("A deed", (("check", "spring"),), run)  # type: ignore[arg-type]
 
@@ -46,13 +26,13 @@ def _deed(run: object) -> Deed:
 def test_what_a_job_says() -> None:
     """How far it is; that it is done; what went wrong, in words; a bug is no word of ours, but an end."""
     jobs = Jobs()
-    done = _wait(jobs, jobs.start(_deed(_count), "/"))
+    done = _wait(jobs, jobs.start(_deed(count), "/"))
     assert (done.state, done.doing, done.done, done.of) == ("done", "counting", 2, 3)
-    refused = _wait(jobs, jobs.start(_deed(_refuse), "/"))
+    refused = _wait(jobs, jobs.start(_deed(refuse), "/"))
     assert refused.state == "failed"
     assert refused.trouble is not None
     assert refused.trouble.sentences == ("This cannot be.",)
-    fallen = _wait(jobs, jobs.start(_deed(_fall), "/"))
+    fallen = _wait(jobs, jobs.start(_deed(fall), "/"))
     assert fallen.state == "failed"
     assert not jobs.are_working
 
@@ -60,7 +40,7 @@ def test_what_a_job_says() -> None:
 def test_a_job_can_be_stopped(tmp_path: Path) -> None:
     """At once, wherever it is."""
     jobs, mark = Jobs(), tmp_path / "mark"
-    job = jobs.start(_deed(partial(_sleep, mark)), "/")
+    job = jobs.start(_deed(partial(sleep, mark)), "/")
     until = time.monotonic() + 60
     while not mark.exists() and time.monotonic() < until:
         time.sleep(0.02)
@@ -75,5 +55,5 @@ def test_a_job_can_be_stopped(tmp_path: Path) -> None:
 
 def test_commands_are_written_as_one_types_them() -> None:
     """With quotation marks where they are needed."""
-    deed = Deed("", (("evidence", "withdraw", "ab", "--why", "the wrong feed"),), _count)
+    deed = Deed("", (("evidence", "withdraw", "ab", "--why", "the wrong feed"),), count)
     assert deed.command_lines == ("trialkit evidence withdraw ab --why 'the wrong feed'",)

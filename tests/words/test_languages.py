@@ -11,7 +11,6 @@ from datetime import date
 import pytest
 
 from tests.support.catalogue import in_step, lacking, text_of
-from trialkit._resources import resource_folder
 from trialkit.languages import (
     ENGLISH,
     FOLDER,
@@ -80,9 +79,14 @@ print(json.dumps({
 
 def test_another_catalogue_leaves_every_schema_as_it_is() -> None:
     """They tell the form of a language's tag; which there are is checked against the catalogues."""
-    done = subprocess.run([sys.executable, "-c", ANOTHER], capture_output=True, check=True)
-    for name, schema in json.loads(done.stdout).items():
-        assert schema == json.loads((resource_folder("schemas") / f"{name}.schema.json").read_text("utf-8")), name
+    with_it = subprocess.run([sys.executable, "-c", ANOTHER], capture_output=True, check=True)
+    without = subprocess.run(
+        [sys.executable, "-c", "\n".join(line for line in ANOTHER.splitlines() if "fr" not in line.split('"'))],
+        capture_output=True,
+        check=True,
+    )
+    for name, schema in json.loads(with_it.stdout).items():
+        assert schema == json.loads(without.stdout)[name], name
 
 
 def test_tables_and_documents_name_languages_alike() -> None:

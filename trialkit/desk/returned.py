@@ -173,7 +173,8 @@ def counts_words(tables: Mapping[TableName, TableCounts], *, is_corrected: bool 
             )
             if number
         ]
-        yield f"{gettext(load_schema(name).title)}: {', '.join(told) or gettext('no rows')}"
+        nothing = gettext("no rows")  # not inside the text below: before Python 3.12 nobody finds it there to translate
+        yield f"{gettext(load_schema(name).title)}: {', '.join(told) or nothing}"
 
 
 def _says_nothing_new(outcome: FileOutcome) -> bool:

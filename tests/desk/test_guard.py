@@ -127,3 +127,12 @@ def test_what_is_too_large_is_refused_in_words(filed: Visitor) -> None:
         "/county/", base_url=BASE, headers={**ORIGIN, "Content-Length": str(1 << 40)}, data={"token": "x"}
     )
     assert answer.status_code in (403, 413)
+
+
+@pytest.mark.parametrize("back", ["//evil.example", "/\\\\evil.example", "http://evil.example", "javascript:alert(1)"])
+def test_no_page_leads_to_strangers(filed: Visitor, back: str) -> None:
+    """Whatever a form says of where it came from."""
+    answer = filed.post("/ledger/next", {"folder": "", "back": back})
+    assert answer.status_code == 422
+    assert "evil" not in answer.text
+    assert "javascript:" not in answer.text

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from chromium import MODES, complaints
+from chromium import complaints, serves_every_reader
 from commands import run
 from desk_server import served
 from trialkit.protocol.starting import example_folder
@@ -94,13 +94,7 @@ def test_every_page_serves_every_reader(open_desk: tuple[Path, str, Any], path: 
     """Axe, in light and dark, at a desk and on a phone; nothing is wider than the screen."""
     _, link, page = open_desk
     base = link.partition("/open")[0]
-    for mode, width in (("light", 1280), ("dark", 1280), ("light", 390)):
-        page.set_viewport_size({"width": width, "height": 900})
-        page.emulate_media(**MODES[mode])
-        page.goto(base + path)
-        page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
-        assert complaints(page) == [], (mode, width)
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
+    serves_every_reader(page, base + path)
 
 
 def test_a_term_is_explained_by_keyboard(open_desk: tuple[Path, str, Any]) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from chromium import MODES, complaints
+from chromium import serves_every_reader
 from desk_server import served
 from returned_files import Good, good_return
 
@@ -67,13 +67,7 @@ def paths(good: Good) -> tuple[str, ...]:
 def test_every_page_serves_every_reader(post_room: tuple[str, Any], path: str) -> None:
     """Axe, in light and dark, at a desk and on a phone; nothing is wider than the screen."""
     base, page = post_room
-    for mode, width in (("light", 1280), ("dark", 1280), ("light", 390)):
-        page.set_viewport_size({"width": width, "height": 900})
-        page.emulate_media(**MODES[mode])
-        page.goto(base + path)
-        page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
-        assert complaints(page) == [], (mode, width)
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
+    serves_every_reader(page, base + path)
 
 
 DROPPED = """text => {

@@ -8,12 +8,15 @@ import re
 import shlex
 import shutil
 from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Barrier
 from typing import Any
 
 import pytest
 
+import trialkit
 from commands import run
 from contents import contents
 from desk_visitor import Visitor, told
@@ -134,6 +137,30 @@ def test_good_files_are_merged_as_the_command_does(laid_out: Visitor, good: Good
     assert saved.mimetype == "application/octet-stream"
     assert laid_out.get(f"{POST}original/returns.json").status_code == 404
     assert laid_out.get(f"{POST}original/..%2ftrial.toml").status_code == 404
+
+
+def test_two_at_once_lose_nothing(laid_out: Visitor, good: Good, tmp_path: Path) -> None:
+    """A window of the desk and somebody else merge at the same moment: each waits for the other, and all is there."""
+    heading, *rows = good.csv().splitlines(keepends=True)
+    ours, theirs = (heading + "".join(rows[first::2]) for first in (0, 1))
+    drop(laid_out, ours__csv=ours.encode())
+    file = tmp_path / "theirs.csv"
+    file.write_text(theirs, "utf-8")
+    together = Barrier(2)
+
+    def merge() -> bool:
+        together.wait()
+        return trialkit.Trial(folder_of(laid_out)).merge(file).ok
+
+    with ThreadPoolExecutor(1) as other:
+        merged = other.submit(merge)
+        together.wait()
+        assert answer(laid_out).status_code == 303
+        assert merged.result()
+    heads = trialkit.Trial(folder_of(laid_out)).heads()
+    told_of = {(row["bucket"], int(row["head"])) for row in good.tables["heads"]}
+    assert {(row.bucket, row.head) for row in heads.itertuples()} == told_of
+    assert run("merge", folder_of(laid_out)).returncode == 0
 
 
 def test_headings_are_mapped_from_a_list(laid_out: Visitor, good: Good, copied: Callable[..., Copy]) -> None:

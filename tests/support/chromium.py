@@ -144,3 +144,14 @@ def complaints_in(page: Any, others: Iterable[tuple[str, int]]) -> list[tuple[st
         page.evaluate(SELDOM)
         found += [(mode, width, *one) for one in complaints(page, only=OF_LOOKS)]
     return found
+
+
+def serves_every_reader(page: Any, url: str) -> None:
+    """Show a served page in light and dark, at a desk and on a phone, folds open: no complaint, nothing too wide."""
+    for mode, width in (("light", 1280), ("dark", 1280), ("light", 390)):
+        page.set_viewport_size({"width": width, "height": 900})
+        page.emulate_media(**MODES[mode])
+        page.goto(url)
+        page.evaluate(UNFOLD)
+        assert complaints(page) == [], (mode, width)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width

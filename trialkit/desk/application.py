@@ -212,4 +212,5 @@ def _refused(error: Any) -> Response:
 
 def _in_trouble(error: TrialError | WrongCall | NotComputed) -> Response:
     back = request.path if request.method == "GET" else request.form.get("back", "/")
-    return page("trouble", 422, trouble=trouble_of(error), back=back if back.startswith("/") else "/")
+    is_here = back.startswith("/") and not back.startswith(("//", "/\\"))  # two slashes lead to another host
+    return page("trouble", 422, trouble=trouble_of(error), back=back if is_here else "/")

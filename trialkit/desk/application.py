@@ -17,7 +17,7 @@ from trialkit.desk.jobs import Jobs
 from trialkit.desk.tray import Tray
 from trialkit.desk.workspace import Workspace
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.languages import ENGLISH, LANGUAGES, gettext, speaking
+from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, speaking
 from trialkit.pages.palette import custom_properties
 from trialkit.pages.shell import SHARED_TEMPLATES, environment
 from trialkit.tables.problem import TrialError
@@ -120,6 +120,7 @@ def page(template: str, status: int = 200, **parts: Any) -> Response:
             done=here.done[::-1],
             language=g.language,
             languages=LANGUAGES,
+            own_name=own_name,
             **parts,
         )
     )

@@ -52,7 +52,7 @@ def overview(name: str) -> Response:
         can_mail=steps[2].is_done,
         undo=desk().undo.get(name) if why_frozen(folder) is None else None,
         next=next((step for step in steps if not step.is_done), None),
-        problems=[told_problem(one) for one in found.problems[:20]],
+        problems=[told_problem(one, at_desk=True) for one in found.problems[:20]],
         more=max(len(found.problems) - 20, 0),
     )
 

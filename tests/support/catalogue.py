@@ -54,7 +54,7 @@ def extracted() -> Catalog:
     for _, _, message, comments, context in chain(in_code, in_scripts):
         if not isinstance(message, tuple) or all(message):
             catalogue.add(message, auto_comments=comments, context=context)
-    for message in chain(_of_schemas(), _of_checks()):
+    for message in chain(_of_schemas(), of_checks()):
         catalogue.add(message)
     for template in [message.id for message in catalogue if isinstance(message.id, str)]:
         for noun in COUNTED.findall(template):
@@ -75,7 +75,7 @@ def _of_schemas() -> Iterator[str]:
             yield from (field[key][0] for key in ("trueValues", "falseValues") if key in field)
 
 
-def _of_checks() -> Iterator[str]:
+def of_checks() -> Iterator[str]:
     """What checks and merges say in any language: as the desk says it where that names no command.
 
     What only notes, in what was returned, needs no word of how to fix it; what can be accepted is asked by its title.

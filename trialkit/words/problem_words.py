@@ -455,7 +455,7 @@ def _of_schema(table: Any, column: str | None, of_rule: str) -> dict[str, str]:
 
 def _elsewhere(rule: str, facts: Mapping[str, Any]) -> dict[str, Any]:
     """Explain words that stay as a file has to have them, and say what libraries say in English alone."""
-    told: dict[str, Any] = {name: _explained(facts[name]) for name in ("yes", "no") if name in facts}
+    told: dict[str, Any] = {name: _explained(facts[name]) for name in ("yes", "no", "outcome") if name in facts}
     if rule == "TK-P01":
         told["said"] = gettext("what no reader of TOML understands")
     if "choices" in facts:

@@ -89,7 +89,7 @@ def of_checks() -> Iterator[str]:
         is_note = code in RETURN_MESSAGES and rule.severity == "warning"
         is_whole = OPTIONAL.sub("", message.how_to_fix) and "{of_" not in message.how_to_fix
         own = "" if is_note or is_whole else rule.how_to_fix
-        title = rule.title if code in RETURN_MESSAGES and not is_note else ""
+        title = rule.title if code in RETURN_MESSAGES and (not is_note or message.how_to_fix) else ""
         how_to_fix = AT_THE_DESK.get(code, message.how_to_fix), own and AT_THE_DESK.get(rule.identity, own)
         told = (message.expected, message.found, message.became, *how_to_fix, title)
         yield from (text for text in told if re.search(r"[^\W\d_]", FILLED_IN.sub("", text)))

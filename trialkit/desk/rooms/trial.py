@@ -68,7 +68,7 @@ def overview(name: str) -> Response:
         has_check=(folder / "results" / "check.html").is_file(),
         undo=None if why else desk().undo.get(name),
         next=next((step for step in steps if not step.is_done), None),
-        problems=[told_problem(one) for one in found.problems[:MOST_PROBLEMS]],
+        problems=[told_problem(one, at_desk=True) for one in found.problems[:MOST_PROBLEMS]],
         more=max(len(found.problems) - MOST_PROBLEMS, 0),
     )
 

@@ -226,9 +226,10 @@ def _limits(gain: Gain, system: MeasureSystem) -> str:
         less, more = (f"{number(end, 9)} {unit}" for end in (-low, high))
         return gettext("{less} less to {more} more", less=less, more=more)
     least, most = (number(end, 9) for end in sorted((abs(low), abs(high))))
+    most = f"{most} {unit}"
     if high > 0:
-        return gettext("{least} to {most} more", least=least, most=f"{most} {unit}")
-    return gettext("{least} to {most} less", least=least, most=f"{most} {unit}")
+        return gettext("{least} to {most} more", least=least, most=most)
+    return gettext("{least} to {most} less", least=least, most=most)
 
 
 def _failed(decision: Decision) -> Iterator[str]:

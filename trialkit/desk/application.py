@@ -21,6 +21,7 @@ from trialkit.languages import ENGLISH, LANGUAGES, gettext, speaking
 from trialkit.pages.palette import custom_properties
 from trialkit.pages.shell import SHARED_TEMPLATES, environment
 from trialkit.tables.problem import TrialError
+from trialkit.words.phrases import date_words, season_words
 from trialkit.words.term_words import Term, term
 
 if TYPE_CHECKING:
@@ -120,6 +121,8 @@ def page(template: str, status: int = 200, **parts: Any) -> Response:
             done=here.done[::-1],
             language=g.language,
             languages=LANGUAGES,
+            date_words=date_words,
+            season_words=season_words,
             **parts,
         )
     )

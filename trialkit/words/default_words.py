@@ -205,11 +205,13 @@ def changes(document: Recommended, measures: Measures = "both") -> Iterator[str]
     elif now.treatment.dose_tsp == then.treatment.dose_tsp and _feed(now) == _feed(then):
         yield gettext("The default stays as it was.")
     else:
+        new, old = (spoons(one.treatment.dose_tsp or 0.0) for one in (now, then))
+        new = ngettext("{amount} teaspoon", "{amount} teaspoons", 2, amount=new)
         yield gettext(
             "The default stays as it was. {new} of {new_feed} bring the nitrogen that {old} of {old_feed} did.",
-            new=_amount(now, measures, gettext("{amount} teaspoons", amount=spoons(now.treatment.dose_tsp or 0.0))),
+            new=_amount(now, measures, new),
             new_feed=_feed(now),
-            old=_amount(then, measures, spoons(then.treatment.dose_tsp or 0.0)),
+            old=_amount(then, measures, old),
             old_feed=_feed(then),
         )
     if document.current.treatment != then.treatment and change.withdrawn:

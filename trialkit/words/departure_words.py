@@ -9,7 +9,7 @@ from trialkit.documents.decision import Decision, OtherReading, ReadingCode
 from trialkit.documents.departures import Departure, DepartureKind
 from trialkit.documents.results import Results
 from trialkit.domain.treatment import Level
-from trialkit.languages import gettext, ngettext
+from trialkit.languages import gettext
 from trialkit.words.measures import BOTH, MeasureSystem, teaspoons, volume_words
 from trialkit.words.phrases import count
 from trialkit.words.treatment_names import acid_words, treatment_words
@@ -50,12 +50,11 @@ def all_lost_words(decision: Decision, system: MeasureSystem = BOTH) -> Iterator
     """What would follow if no head without a record came to anything."""
     reading = _reading(decision, "all_lost")
     if reading is not None:
-        yield ngettext(
-            "If the head without a record was lost, {then}",
-            "If all {number} heads without a record were lost, {then}",
-            reading.concerned,
-            then=_would_be(reading, decision, system),
-        )
+        heads, then = reading.concerned, _would_be(reading, decision, system)
+        if heads == 1:
+            yield gettext("If the head without a record was lost, {then}", then=then)
+        else:
+            yield gettext("If all {number} heads without a record were lost, {then}", number=heads, then=then)
 
 
 def amount_words(departure: Departure, level: Level | None, system: MeasureSystem = BOTH) -> tuple[str]:

@@ -26,6 +26,7 @@ from trialkit.words.phrases import date_words
 NAMES = (
     *("Fenleaf", "Larkmoor Butter", "Copperfrill", "Paleheart", "Mossridge", "Tarnfrost"),
     *("white vinegar 5 %", "citric acid", "volunteer-cultivars", "spring-2028"),
+    "Six lettuce cultivars in the gardens of 24 volunteers",
 )
 """What the example trials call things, and the name of a folder that a hint gives."""
 

@@ -114,7 +114,7 @@ def test_what_is_no_ledger_is_said(tmp_path: Path, command: list[str]) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("command", ["add", "list", "pool", "withdraw"])
+@pytest.mark.parametrize("command", ["add", "list", "pool", "withdraw", "readmit"])
 def test_help_has_an_example(command: str) -> None:
     """Each part of evidence explains itself with an example."""
     assert "Example: trialkit evidence" in run("evidence", command, "--help").stdout

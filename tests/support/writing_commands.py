@@ -52,12 +52,22 @@ def _with_stale_page(world: Path) -> None:
     (world / "trial" / "results" / "check-mine.html").write_text("<!DOCTYPE html>\nmine", "utf-8")
 
 
+def _without_hill(_: Path) -> None:
+    """A garden joined and withdrew."""
+    for words in (("--add",), ("--withdraw",)):
+        run("site", "merged", "HILL", *words, *WHY)
+
+
 def _without_results(world: Path) -> None:
     shutil.rmtree(world / "trial" / "results", ignore_errors=True)
 
 
 def _with_another_trial(_: Path) -> None:
     run("evidence", "add", "trial", "--ledger", "ledger")
+
+
+def _withdrawn(_: Path) -> None:
+    run("evidence", "withdraw", "other", "--why", "x", "--ledger", "ledger")
 
 
 NEW = ("--question", "Which?", "--site", "FERN", "--cultivar", "A", "--cultivar", "B", "--current", "A", "--seed", "1")
@@ -79,6 +89,7 @@ COMMANDS = {
         Writing("correct", ("correct", "merged", *RIGHT), ("merged",), "so already"),
         Writing("site add", ("site", "laid", "HILL", "--add", *WHY), ("laid",), "HILL"),
         Writing("site withdraw", ("site", "merged", "FERN", "--withdraw", *WHY), ("merged",), "withdrew already"),
+        Writing("site rejoin", ("site", "merged", "HILL", "--rejoin", *WHY), ("merged",), "takes part", _without_hill),
         Writing("check", ("check", "trial", "--html"), ("trial",), prepare=_with_stale_page),
         Writing("analyse", ("analyse", "trial"), ("trial",), prepare=_without_results),
         Writing("report", ("report", "trial"), ("trial",)),
@@ -86,6 +97,7 @@ COMMANDS = {
         Writing("pack into", ("pack", "trial", "--into", "out/trial.zip"), ("trial", "out")),
         Writing("add", ("evidence", "add", "trial", *LEDGER), ("ledger",), "in the ledger already"),
         Writing("withdraw", ("evidence", "withdraw", "other", "--why", "x", *LEDGER), ("ledger",), "other"),
+        Writing("readmit", ("evidence", "readmit", "other", "--why", "x", *LEDGER), ("ledger",), "other", _withdrawn),
         Writing("pool", ("evidence", "pool", *LEDGER), ("ledger",)),
         Writing("recommend", ("recommend", "ledger"), ("ledger",), prepare=_with_another_trial),
     )
@@ -120,7 +132,7 @@ TOGETHER: tuple[tuple[Writing, ...], ...] = (
         Writing("forms", ("forms", "trial"), ("trial",)),
     ),
     (COMMANDS["merge"], COMMANDS["correct"], COMMANDS["site withdraw"], COMMANDS["check"]),
-    tuple(COMMANDS[name] for name in ("add", "withdraw", "pool", "recommend")),
+    tuple(COMMANDS[name] for name in ("add", "withdraw", "readmit", "pool", "recommend")),
     tuple(COMMANDS[name] for name in ("new", "demo", "new example")),
 )
 """On one trial or ledger."""

@@ -17,7 +17,7 @@ from trialkit.desk.jobs import Jobs
 from trialkit.desk.tray import Tray
 from trialkit.desk.workspace import Workspace
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.languages import ENGLISH, LANGUAGES, gettext, speaking
+from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, speaking
 from trialkit.pages.palette import custom_properties
 from trialkit.pages.shell import SHARED_TEMPLATES, environment
 from trialkit.tables.problem import TrialError
@@ -48,6 +48,10 @@ class Desk:
     """What takes back the last change of a trial's plan, by the trial's name."""
     last_asked: float = field(default_factory=monotonic)
     stop: Callable[[], None] = lambda: None
+
+    def __post_init__(self) -> None:
+        """Hear of long deeds once they are done."""
+        self.jobs.when_done = self.remember
 
     def remember(self, deed: Deed) -> None:
         """Keep what was done, for the list at the foot of each page."""
@@ -120,6 +124,7 @@ def page(template: str, status: int = 200, **parts: Any) -> Response:
             done=here.done[::-1],
             language=g.language,
             languages=LANGUAGES,
+            own_name=own_name,
             **parts,
         )
     )
@@ -137,7 +142,6 @@ def do(deed: Deed, where_next: str) -> AnyResponse:
 def do_at_length(deed: Deed, where_next: str) -> AnyResponse:
     """Begin a deed that takes long, and go to the page that says how it stands."""
     job = desk().jobs.start(deed, where_next)
-    desk().remember(deed)
     return redirect(f"/job/{job.id}", 303)
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from flask import Blueprint, Response, request
@@ -16,7 +16,8 @@ from trialkit.desk.deeds import Deed
 from trialkit.desk.published import files_of, show
 from trialkit.desk.workspace import LEDGER
 from trialkit.domain.errors import WrongCall
-from trialkit.languages import LANGUAGES, gettext
+from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, spoken
+from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
     from werkzeug.wrappers import Response as AnyResponse
@@ -54,30 +55,50 @@ class Paper:
     """Something to read or print, with its files."""
 
     title: str
+    language: Annotated[str, "Of the paper, as it calls itself; empty for what the adviser alone reads."]
     files: tuple[PaperFile, ...]
 
 
-NAMED = re.compile(r"(pool|handout_large|handout|care)(?:-(\w\w))?(?:-(a4|letter))?\.(html|pdf)")
+HANDOUT = "handout.html"
+KINDS, PRINTED = ("handout", "handout_large", "care", "pool"), ("a4", "letter")
+NAMED = re.compile(rf"({'|'.join(KINDS)})(?:-({'|'.join(LANGUAGES)}))?(?:-({'|'.join(PRINTED)}))?\.(?:html|pdf)")
+LANGUAGE_TAG = re.compile(rb'<html lang="([a-z]+)')
 
 
-def _papers(names: Sequence[str]) -> list[Paper]:
-    """Group the ledger's files by what they are, in the order in which one wants them."""
+def _papers(ledger: Path) -> list[Paper]:
+    """Group the ledger's files by what they are and by their language, in the order in which one wants them."""
     titles = {
         "handout": gettext("Handout"),
         "handout_large": gettext("Handout in large print"),
         "care": gettext("Care sheet"),
         "pool": gettext("All that is known, for the adviser"),
     }
-    papers = {"a4": gettext("A4 paper"), "letter": gettext("Letter paper"), None: gettext("page")}
-    found: dict[tuple[str, str | None], list[PaperFile]] = {}
-    for name in names:
+    papers = {None: gettext("page"), "a4": gettext("A4 paper"), "letter": gettext("Letter paper")}
+    first = _first_language(ledger)
+    found: dict[tuple[str, str], dict[str | None, PaperFile]] = {}
+    for name in files_of(ledger, PAGES):
         if match := NAMED.fullmatch(name):
-            found.setdefault((match[1], match[2]), []).append(PaperFile(name, papers[match[3]]))
-    order = sorted(found, key=lambda key: (list(titles).index(key[0]), key[1] or ""))
+            language = "" if match[1] == "pool" else match[2] or first
+            found.setdefault((match[1], language), {})[match[3]] = PaperFile(name, papers[match[3]])
+    order = sorted(found, key=lambda key: (KINDS.index(key[0]), key[1] != first, key[1]))
     return [
-        Paper(titles[kind] + (f" ({language})" if language else ""), tuple(found[kind, language]))
+        Paper(
+            titles[kind],
+            own_name(language) if language else "",
+            tuple(found[kind, language][one] for one in papers if one in found[kind, language]),
+        )
         for kind, language in order
     ]
+
+
+def _first_language(ledger: Path) -> str:
+    """Language of the papers whose names do not tell it: the handout itself does."""
+    if HANDOUT not in files_of(ledger, PAGES):
+        return ENGLISH
+    with (ledger / HANDOUT).open("rb") as page:
+        found = LANGUAGE_TAG.search(page.read(500))
+    language = found[1].decode() if found else ENGLISH
+    return language if language in LANGUAGES else ENGLISH
 
 
 @room.get("/")
@@ -96,13 +117,27 @@ def overview() -> Response:
             defaults = _told(ledger.recommended, ledger.is_current)
         except WrongCall:
             defaults = None
+    papers = _papers(here.ledger)
     return page(
         "ledger",
         defaults=defaults,
         entries=ledger.entries().to_dict("records"),
-        papers=_papers(files_of(here.ledger, PAGES)),
+        papers=papers,
+        chosen={one.language for one in papers if one.language} or {own_name(_usual_language(here.folder))},
         problems=problems,
+        has_handout=HANDOUT in files_of(here.ledger, PAGES),
     )
+
+
+def _usual_language(folder: Path) -> str:
+    """Language of a first handout: the county's, else the one in which the desk is read."""
+    from trialkit.protocol.county import read_county
+
+    try:
+        block = read_county(folder)
+    except TrialError:  # the county's own page says what is wrong with it
+        block = None
+    return (block.county.language if block else None) or spoken()
 
 
 def _told(document: Recommended, is_current: bool) -> Defaults:

@@ -18,7 +18,7 @@ from trialkit.desk.field_faults import FieldFault, by_field, faults_of
 from trialkit.desk.typed import acids_in, doses_in, form_values, names_in
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.treatment import NO_PRODUCT
-from trialkit.languages import ENGLISH, gettext
+from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, spoken
 from trialkit.protocol.setting import as_typed, path_of, value_from
 from trialkit.protocol.starting import LARGEST_SEED, NewTrial, fault_of_sites, id_from, new_trial_text
 from trialkit.tables.atomic import csv_of_texts, csv_text
@@ -69,7 +69,7 @@ FIELDS_OF_KEYS = {
     "layout.blocks": "blocks",
     "layout.seed": "seed",
 }
-USUAL = {"blocks": "3", "heads": "4", "language": "", "measures": ""}
+USUAL = {"blocks": "3", "heads": "4", "language": ENGLISH, "measures": ""}
 GARDENS_FILE, PRODUCTS_FILE = "gardens.csv", "shelf.csv"
 COLUMNS_OF = {
     "nutrient": ("n_pct", "p2o5_pct", "k2o_pct", "ca_pct", "mg_pct", "grams_per_tsp", "price_per_kg"),
@@ -251,7 +251,7 @@ def _has(name: str) -> Callable[[Mapping[str, str]], bool]:
 @room.get("/")
 def begin() -> Response:
     """Ask the first questions."""
-    return _shown(Draft({}), 1)
+    return _shown(Draft({"language": spoken()}), 1)  # volunteers most likely speak what their adviser speaks
 
 
 @room.post("/")
@@ -387,6 +387,7 @@ def _shown(draft: Draft, step: int, faults: Sequence[FieldFault] = ()) -> Respon
         step=step,
         draft=draft,
         carried=carried,
+        own_names=[(one, own_name(one)) for one in LANGUAGES],
         faults=by_field(faults),
         understood=understood(load_schema("sites"), draft.gardens) if step == 4 else (),
         warnings=faults_of(TrialError(draft.gardens.problems), lambda _: "gardens") if step == 4 else (),

@@ -33,6 +33,7 @@ class SeasonStep:
     told: Annotated[str, "What it is for."]
     is_done: bool
     page: Annotated[str, "Its page within the trial's folder; empty where there is none."] = ""
+    is_over: Annotated[bool, "Whether it is done once and for all."] = False
 
 
 @room.get("/")
@@ -44,21 +45,23 @@ def overview(name: str) -> Response:
 
     filed = desk().workspace.filed(name)
     found = Trial(folder).check()
-    steps = tuple(_steps(filed))
+    is_frozen = why_frozen(folder) is not None
+    steps = tuple(_steps(filed, is_frozen))
     return page(
         "trial",
         trial=filed,
         steps=steps,
         can_mail=steps[2].is_done,
-        undo=desk().undo.get(name) if why_frozen(folder) is None else None,
+        undo=None if is_frozen else desk().undo.get(name),
         next=next((step for step in steps if not step.is_done), None),
         problems=[told_problem(one) for one in found.problems[:20]],
         more=max(len(found.problems) - 20, 0),
     )
 
 
-def _steps(trial: FiledTrial) -> list[SeasonStep]:
+def _steps(trial: FiledTrial, is_frozen: bool) -> list[SeasonStep]:
     folder = trial.folder
+    is_frozen = is_frozen and (folder / "layout.csv").is_file()
     return [
         SeasonStep(
             "plan",
@@ -70,8 +73,11 @@ def _steps(trial: FiledTrial) -> list[SeasonStep]:
         SeasonStep(
             "layout",
             gettext("Layout"),
-            gettext("Draw which bucket gets which treatment."),
+            gettext("The lots are drawn, and stand: packs were written or records came in.")
+            if is_frozen
+            else gettext("Draw which bucket gets which treatment."),
             (folder / "layout.csv").is_file(),
+            is_over=is_frozen,
         ),
         SeasonStep(
             "forms",

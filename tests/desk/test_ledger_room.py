@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import shlex
+import shutil
 from pathlib import Path
 
 import pytest
@@ -10,6 +12,7 @@ from PIL import Image
 
 import trialkit
 from commands import run
+from contents import contents
 from desk_visitor import Visitor, told
 
 
@@ -20,7 +23,7 @@ def filed(visitor: Visitor) -> Visitor:
     return visitor
 
 
-def test_from_records_to_the_next_trial(filed: Visitor) -> None:
+def test_from_records_to_the_next_trial(filed: Visitor, tmp_path: Path) -> None:
     """Analyse, keep, recommend, follow; every page says what is there."""
     assert "has not been worked out yet" in told(filed.get("/trial/summer/answer/"))
     assert filed.done("/trial/summer/answer/analyse") == "/trial/summer/answer/"
@@ -47,6 +50,15 @@ def test_from_records_to_the_next_trial(filed: Visitor) -> None:
     assert "Say why" in told(refused)
     assert filed.post("/ledger/withdraw", {"entry": "volunteer-cultivars", "why": "wrong feed"}).status_code == 303
     assert "wrong feed" in told(filed.get("/ledger/"))
+    (entry,) = trialkit.Ledger(filed.desk.workspace.ledger).entries()["id"]
+    asked = {"entry": entry, "why": "the feed was right", "back": "/ledger/"}
+    copy = shutil.copytree(filed.desk.workspace.ledger, tmp_path / "ledger")
+    assert filed.post("/ledger/readmit", asked).status_code == 303
+    (line,) = filed.shown_deeds()[-1][0]
+    assert run(*shlex.split(line)[1:-1], copy).returncode == 0
+    assert contents(copy) == contents(filed.desk.workspace.ledger)
+    assert "Let it count again" not in told(filed.get("/ledger/"))
+    assert "counts: it was added on" in told(filed.post("/ledger/readmit", asked))
 
 
 @pytest.mark.parametrize("name", ["../x", "ledger", "Summer", "con", "a" * 41, "sum mer", ""])

@@ -66,6 +66,10 @@ def _with_another_trial(_: Path) -> None:
     run("evidence", "add", "trial", "--ledger", "ledger")
 
 
+def _with_second(_: Path) -> None:
+    run("merge", "merged", "second.json")
+
+
 def _withdrawn(_: Path) -> None:
     run("evidence", "withdraw", "other", "--why", "x", "--ledger", "ledger")
 
@@ -86,6 +90,13 @@ COMMANDS = {
         Writing("layout", ("layout", "planned"), ("planned",)),
         Writing("forms", ("forms", "laid"), ("laid",)),
         Writing("merge", ("merge", "merged", "second.json"), ("merged",)),
+        Writing(
+            "take back",
+            ("merge", "merged", "--take-back", "second.json", *WHY[:2]),
+            ("merged",),
+            "taken back already",
+            _with_second,
+        ),
         Writing("correct", ("correct", "merged", *RIGHT), ("merged",), "so already"),
         Writing("site add", ("site", "laid", "HILL", "--add", *WHY), ("laid",), "HILL"),
         Writing("site withdraw", ("site", "merged", "FERN", "--withdraw", *WHY), ("merged",), "withdrew already"),

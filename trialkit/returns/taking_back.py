@@ -104,7 +104,7 @@ def _entry_meant(state: State, file: str) -> JournalEntry:
     if len(matching) == 1:
         return matching[0]
     if matching:
-        named = "; ".join(f"{one.file} is {one}, merged with {_rows_of(one)}" for one in matching)
+        named = "; ".join(f"{one.file} is {one}, with {_rows_of(one)}" for one in matching)
         raise WrongCall(f"Several files were merged as {quoted(file)}. Say which by its original: {named}.")
     gone = those({one.file: one for one in state.journal.returns})
     again = [one for one in state.journal.taken_back if gone and one.file == gone[0].file]
@@ -116,10 +116,8 @@ def _entry_meant(state: State, file: str) -> JournalEntry:
 
 
 def _rows_of(entry: JournalEntry) -> str:
-    numbers = [
-        f"{sum((one.new, one.same, one.filled_in, one.conflicting))} {name}" for name, one in entry.tables.items()
-    ]
-    return ", ".join(numbers) or "nothing"
+    numbers = {name: one.new + one.same + one.filled_in + one.conflicting for name, one in entry.tables.items()}
+    return ", ".join(f"{number} {'row' if number == 1 else 'rows'} of {name}" for name, number in numbers.items())
 
 
 def _told(entry: JournalEntry, found: FoundFolder) -> Told:

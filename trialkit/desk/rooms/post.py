@@ -38,7 +38,7 @@ room = Blueprint("post", __name__, url_prefix="/trial/<name>/post")
 
 TROUBLES = (TrialError, WrongCall, NotComputed)
 SHORT = 3
-"""So many merges are done at once; more go on by themselves, and can be stopped."""
+"""So many merges, or files to be read again, are done at once; more go on by themselves, and can be stopped."""
 MOST_SHOWN = 100
 """Of conflicts, corrections and originals, so many are listed."""
 MOST_NAMED = 10
@@ -244,6 +244,8 @@ def _look(name: str, folder: Path) -> Look:
 @room.post("/take-back")
 def take_back(name: str) -> AnyResponse:
     """Take back a file that was merged, with a reason."""
+    from trialkit.steps.record_steps import kept_returns
+
     folder, file, why = trial_folder(name), request.form.get("file", ""), request.form.get("why", "").strip()
     if not why:
         raise WrongCall(gettext("Say why, for whoever asks later."))
@@ -252,7 +254,8 @@ def take_back(name: str) -> AnyResponse:
         (("merge", name, "--take-back", file, "--why", why),),
         partial(deeds.take_back, folder, file, why),
     )
-    return do(deed, f"{url_for('post.overview', name=name)}#kept")
+    is_short = len(kept_returns(folder).files) <= SHORT  # every file is read again
+    return (do if is_short else do_at_length)(deed, f"{url_for('post.overview', name=name)}#kept")
 
 
 @room.get("/original/<file>")

@@ -355,7 +355,7 @@ def test_a_merged_file_is_taken_back(laid_out: Visitor, good: Good, copied: Call
     copy.holds(laid_out)
     after = laid_out.get(POST)
     assert "heads.csv 1 cell is empty again; 1 cell was corrected or changed since, and stays." in told(after)
-    assert f"These stay: {bucket}, head {head}, Note" in told(after)
+    assert f"These stay: Bucket {bucket}, head {head}" in told(after)
     assert "of last season" in told(after)
     assert f'name="file" value="{file}"' not in after.text
     assert laid_out.get(f"{POST}original/{file}").data == more

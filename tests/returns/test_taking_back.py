@@ -2,7 +2,7 @@
 
 import csv
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -22,6 +22,7 @@ from trialkit.returns.merge_files import merge_files
 from trialkit.returns.taking_back import take_back
 from trialkit.rules.kept_documents import kept_documents
 from trialkit.rules.trial_folder import check_trial
+from trialkit.tables.table_schema import load_schema
 
 GOOD = good_return()
 WRONG = Reason("it was of last season", "adviser", date(2026, 10, 2))
@@ -123,6 +124,52 @@ def test_without_a_file_the_record_is_that_of_the_others(
         for number in others:
             take_back(all_of_them, f"{number}.json", WRONG)
         assert (record(all_of_them), waiting(all_of_them)) == ({}, set())
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    files=st.lists(phone_tables(), min_size=3, max_size=4),
+    gone=st.lists(st.integers(0, 3), min_size=1, max_size=3, unique=True),
+    choices=st.lists(st.sampled_from(["kept", "returned", None]), min_size=4, max_size=4),
+)
+def test_whatever_was_chosen_nothing_of_another_file_is_lost(
+    files: Sequence[Mapping[str, list[dict[str, str]]]], gone: Sequence[int], choices: Sequence[str | None]
+) -> None:
+    """Each cell says what one of the other files says; what others say otherwise waits, or was decided against."""
+    with TemporaryDirectory() as place:
+        folder = GOOD.write_trial(Path(place, "trial"))
+        for number, tables in enumerate(files):
+            path = Path(place, f"{number}.json")
+            path.write_bytes(Good(tables=tables).phone(by=f"P{number}"))  # type: ignore[arg-type]
+            merge_files(folder, [path])
+            chosen = {one.id: choices[number] for one in kept_documents(folder).conflicts.open if choices[number]}
+            merge_files(folder, [], Given(choices=chosen))  # type: ignore[arg-type]
+        left = dict(enumerate(files))
+        for number in gone:
+            if left.pop(number, None) is not None:
+                take_back(folder, f"{number}.json", WRONG)
+        now = {cell: value for name, rows in record(folder).items() for cell, value in cells_of(name, rows)}
+        told: dict[tuple[str, ...], set[str]] = {}
+        for tables in left.values():
+            for name, rows in tables.items():
+                for cell, value in cells_of(name, rows):
+                    told.setdefault(cell, set()).add(value)
+        assert now.keys() == told.keys()
+        assert all(value in told[cell] for cell, value in now.items())
+        conflicts = kept_documents(folder).conflicts
+        waits = {(one.table, *one.key, one.column, one.returned) for one in conflicts.open}
+        decided = {(one.table, *one.key, one.column, one.rejected) for one in conflicts.conflicts}
+        assert all(now[one.table, *one.key, one.column] == one.kept for one in conflicts.open)
+        assert waits <= {(*cell, value) for cell, values in told.items() for value in values}
+        others = {(*cell, value) for cell, values in told.items() for value in values - {now[cell]}}
+        assert others <= waits | decided
+
+
+def cells_of(table: str, rows: Sequence[Mapping[str, str]]) -> Iterator[tuple[tuple[str, ...], str]]:
+    """Yield cells of rows: table, key, column; and what they say."""
+    for row in rows:
+        key = [row[name] for name in load_schema(table).primary_key]  # type: ignore[arg-type]
+        yield from (((table, *key, column), value) for column, value in row.items())
 
 
 def test_what_is_kept_of_it(folder: Path) -> None:

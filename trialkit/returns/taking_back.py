@@ -216,14 +216,14 @@ class _Without:
     @cached_property
     def by_choice(self) -> Mapping[Cell, str]:
         """Of these, cells that say what another file says, too, where that was chosen; and that file."""
-        found = {}
-        for cell in self.came_from_it:
+        found, stayed = {}, set(self.stayed)
+        for cell in (cell for cell in self.came_from_it if cell not in stayed):
             now = self.now(cell)
             chosen = any(one.rejected is not None and one.taken == now for one in self.conflicts.get(cell, ()))
             name = self.also_told(cell, now) if chosen or cell not in self.gave else ""
             if name:
                 found[cell] = name
-        return {cell: name for cell, name in found.items() if cell not in set(self.stayed)}
+        return found
 
     @cached_property
     def changed(self) -> Mapping[Cell, str]:
@@ -237,10 +237,19 @@ class _Without:
         for one in reversed(self.conflicts.get(cell, ())):
             if one.choice == "returned" and one.returned == current:
                 current = one.kept
-                stands = current in self.corrected.get(cell, ()) or cell not in self.ever_given
-                if stands or self.also_told(cell, current):
+                if self._was_there(cell, current) or self.also_told(cell, current):
                     return current
         return ""
+
+    def _was_there(self, cell: Cell, value: str) -> bool:
+        """Whether a value is no file's: of a correction, or of the table before any file came."""
+        return value in self.corrected.get(cell, ()) or cell not in self.ever_given
+
+    @cached_property
+    def credited(self) -> Mapping[Cell, str]:
+        """Cells that come from another file from now on, as that says so too; and that file."""
+        again = {cell: value for cell, value in self.changed.items() if value and not self._was_there(cell, value)}
+        return {**self.by_choice, **{cell: self.also_told(cell, again[cell]) for cell in again}, **self.rows_left}
 
     @cached_property
     def records(self) -> Records:
@@ -317,12 +326,11 @@ def _without(
         file, str(entry), len(state.journal.returns), reason.by, reason.on.isoformat(), reason.why, {}, {}, {}
     )
     journal = replace(state.journal, taken_back=(*state.journal.taken_back, taken))
-    credited = {**it.by_choice, **it.rows_left}
     for name, said in others.items():
         settled = partial(is_settled, conflicts, state.corrections)
         merged = merge(records, it.left_to_fill(said), settled)
         records = merged.records
-        own = [cell for cell, by in credited.items() if by == name]
+        own = [cell for cell, by in it.credited.items() if by == name]
         given = [(table, key, column) for table, rows in merged.gave.items() for key in rows for column in rows[key]]
         if own or given:
             again = replace(sources[name], tables=merged.counts, notes=(), gave=_grouped([*own, *given]))

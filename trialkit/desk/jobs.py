@@ -19,6 +19,7 @@ from trialkit._startup import begin_lightly
 from trialkit.desk.deeds import Deed, Told, WentWrong, trouble_of
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.progress import watched
+from trialkit.languages import translatable
 from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ State = Literal["working", "done", "failed", "stopped"]
 MOST_KEPT = 100
 """Of jobs that ended, the last so many are remembered."""
 STOP_SECONDS = 5.0
+ENDED_EARLY = translatable("It ended before its time: perhaps memory ran out. Nothing is half done. Try again.")
 
 
 @dataclass(frozen=True)
@@ -37,6 +39,7 @@ class Job:
     id: str
     deed: Deed
     where_next: Annotated[str, "Page to go to once it is done."]
+    where_begun: Annotated[str, "Page to go back to if it is not."] = "/"
     state: State = "working"
     doing: Annotated[str, "What it says it is at."] = ""
     done: int = 0
@@ -54,12 +57,12 @@ class Jobs:
     _jobs: dict[str, Job] = field(default_factory=dict)
     _processes: dict[str, BaseProcess] = field(default_factory=dict)
 
-    def start(self, deed: Deed, where_next: str) -> Job:
+    def start(self, deed: Deed, where_next: str, where_begun: str = "/") -> Job:
         """Begin a deed in a process of its own."""
         context = multiprocessing.get_context("spawn")
         ours, theirs = context.Pipe(duplex=False)
         process = context.Process(target=_work, args=(theirs, deed.run), daemon=True)
-        job = Job(secrets.token_urlsafe(9), deed, where_next)
+        job = Job(secrets.token_urlsafe(9), deed, where_next, where_begun)
         with self._lock:
             self._forget()
             self._jobs[job.id], self._processes[job.id] = job, process
@@ -112,7 +115,7 @@ class Jobs:
         elif last == "done":
             self._change(job_id, state="done")
         else:
-            self._change(job_id, state="failed", trouble=WentWrong(("It ended before its time.",)))
+            self._change(job_id, state="failed", trouble=WentWrong((ENDED_EARLY,)))
         with self._lock:
             process = self._processes.pop(job_id, None)
         if process is not None:

@@ -107,8 +107,10 @@ COMMANDS = {
         Writing("pack", ("pack", "trial"), ("trial",)),
         Writing("pack into", ("pack", "trial", "--into", "out/trial.zip"), ("trial", "out")),
         Writing("add", ("evidence", "add", "trial", *LEDGER), ("ledger",), "in the ledger already"),
-        Writing("withdraw", ("evidence", "withdraw", "other", "--why", "x", *LEDGER), ("ledger",), "other"),
-        Writing("readmit", ("evidence", "readmit", "other", "--why", "x", *LEDGER), ("ledger",), "other", _withdrawn),
+        Writing("withdraw", ("evidence", "withdraw", "other", "--why", "x", *LEDGER), ("ledger",), "withdrawn already"),
+        Writing(
+            "readmit", ("evidence", "readmit", "other", "--why", "x", *LEDGER), ("ledger",), "not withdrawn", _withdrawn
+        ),
         Writing("pool", ("evidence", "pool", *LEDGER), ("ledger",)),
         Writing("recommend", ("recommend", "ledger"), ("ledger",), prepare=_with_another_trial),
     )
@@ -142,7 +144,7 @@ TOGETHER: tuple[tuple[Writing, ...], ...] = (
         Writing("layout", ("layout", "trial"), ("trial",)),
         Writing("forms", ("forms", "trial"), ("trial",)),
     ),
-    (COMMANDS["merge"], COMMANDS["correct"], COMMANDS["site withdraw"], COMMANDS["check"]),
+    tuple(COMMANDS[name] for name in ("merge", "take back", "correct", "site withdraw", "site rejoin", "check")),
     tuple(COMMANDS[name] for name in ("add", "withdraw", "readmit", "pool", "recommend")),
     tuple(COMMANDS[name] for name in ("new", "demo", "new example")),
 )

@@ -43,7 +43,7 @@ def filed(visitor: Visitor) -> Visitor:
     return visitor
 
 
-def test_from_records_to_the_next_trial(filed: Visitor) -> None:
+def test_from_records_to_the_next_trial(filed: Visitor, tmp_path: Path) -> None:
     """Analyse, keep, recommend, follow; every page says what is there."""
     assert "has not been worked out yet" in told(filed.get("/trial/summer/answer/"))
     assert filed.done("/trial/summer/answer/analyse") == "/trial/summer/answer/"
@@ -82,6 +82,15 @@ def test_from_records_to_the_next_trial(filed: Visitor) -> None:
     assert "Say why" in told(refused)
     assert filed.post("/ledger/withdraw", {"entry": "volunteer-cultivars", "why": "wrong feed"}).status_code == 303
     assert "wrong feed" in told(filed.get("/ledger/"))
+    (entry,) = trialkit.Ledger(filed.desk.workspace.ledger).entries()["id"]
+    asked = {"entry": entry, "why": "the feed was right", "back": "/ledger/"}
+    copy = shutil.copytree(filed.desk.workspace.ledger, tmp_path / "ledger")
+    assert filed.post("/ledger/readmit", asked).status_code == 303
+    (line,) = filed.shown_deeds()[-1][0]
+    assert run(*shlex.split(line)[1:-1], copy).returncode == 0
+    assert contents(copy) == contents(filed.desk.workspace.ledger)
+    assert "Let it count again" not in told(filed.get("/ledger/"))
+    assert "counts: it was added on" in told(filed.post("/ledger/readmit", asked))
 
 
 @pytest.mark.parametrize("name", ["autumn_dose", "spring_dose", "volunteer_cultivars"])
@@ -126,6 +135,7 @@ def test_the_answer_says_which_records_the_ledger_holds(filed: Visitor, tmp_path
     shutil.copytree(folder, tmp_path / "before")
     assert filed.done(f"{here}replace", {"why": "a weight was read again"}) == "/ledger/"
     assert trialkit.Ledger(ledger).entries()["counts"].tolist() == [False, True]
+    assert "Let it count again" not in told(filed.get("/ledger/"))
     assert "This trial is in the ledger" in told(filed.get(here))
     with chdir(tmp_path / "before"):
         for line in filed.shown_deeds()[-1][0]:

@@ -85,6 +85,23 @@ def test_settings_change_what_was_changed_and_can_be_taken_back(planned: Visitor
     assert planned.post(f"{HERE}take-back").status_code == 404
 
 
+def test_once_frozen_a_change_made_since_can_be_taken_back(planned: Visitor) -> None:
+    """One of before cannot: the layout rests on it."""
+    form = _form(planned.get(f"{HERE}settings/").text)
+    assert planned.post(f"{HERE}settings/", {**form, "layout-blocks": "2"}).status_code == 303
+    trial = trialkit.Trial(_folder(planned))
+    trial.layout()
+    (_folder(planned) / "forms").mkdir()
+    (_folder(planned) / "forms" / "pack-FERN.html").write_text("printed")
+    assert "Take back" not in told(planned.get(f"{HERE}settings/"))
+    assert planned.post(f"{HERE}take-back").status_code == 404
+    form = _form(planned.get(f"{HERE}settings/").text)
+    assert planned.post(f"{HERE}settings/", {**form, "trial-season": "spring 2029"}).status_code == 303
+    assert "Take back: Season" in told(planned.get(f"{HERE}settings/"))
+    assert planned.post(f"{HERE}take-back").status_code == 303
+    assert trial.protocol.trial.season != "spring 2029"
+
+
 def test_a_factor_comes_and_goes(planned: Visitor) -> None:
     """Levels and practice together; a factor without levels is none."""
     form = _form(planned.get(f"{HERE}settings/").text)

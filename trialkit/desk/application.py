@@ -49,8 +49,8 @@ class Desk:
     jobs: Jobs = field(default_factory=Jobs)
     tray: Tray = field(default_factory=Tray)
     done: list[tuple[int, Deed]] = field(default_factory=list)
-    undo: dict[str, Deed] = field(default_factory=dict)
-    """What takes back the last change of a trial's plan, by the trial's name."""
+    undo: dict[tuple[str, bool], Deed] = field(default_factory=dict)
+    """What takes back the last change of a trial's plan, by the trial's name and whether its layout was frozen then."""
     whole_answers: Newest = field(default_factory=Newest)
     last_asked: float = field(default_factory=monotonic)
     stop: Callable[[], None] = lambda: None

@@ -23,6 +23,7 @@ from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, speaking
 from trialkit.pages.palette import custom_properties
 from trialkit.pages.shell import SHARED_TEMPLATES, environment
 from trialkit.tables.problem import TrialError
+from trialkit.words.phrases import date_words, season_words
 from trialkit.words.term_words import Term, term
 
 if TYPE_CHECKING:
@@ -135,6 +136,8 @@ def page(template: str, status: int = 200, **parts: Any) -> Response:
             just_done=just_done,
             language=g.language,
             languages=LANGUAGES,
+            date_words=date_words,
+            season_words=season_words,
             own_name=own_name,
             **parts,
         )

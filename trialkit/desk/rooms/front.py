@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from flask import Blueprint, Response, abort, redirect, request
@@ -34,8 +33,7 @@ def job(job_id: str) -> AnyResponse:
         abort(404)
     if found.state == "done":
         return told_as_done(redirect(found.where_next, 303), found.deed)
-    trouble = found.trouble and replace(found.trouble, sentences=tuple(map(gettext, found.trouble.sentences)))
-    return page("job", job=found, doing=gettext(found.doing), how_far=_how_far(found), trouble=trouble)
+    return page("job", job=found, doing=gettext(found.doing), how_far=_how_far(found), trouble=found.trouble)
 
 
 def _how_far(found: Job) -> str:

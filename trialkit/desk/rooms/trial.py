@@ -69,7 +69,7 @@ def overview(name: str) -> Response:
         has_calendar=(folder / "results" / "calendar.ics").is_file(),
         has_check=(folder / "results" / "check.html").is_file(),
         next=next((step for step in steps if not step.is_done), None),
-        problems=[told_problem(one) for one in found.problems[:MOST_PROBLEMS]],
+        problems=[told_problem(one, at_desk=True) for one in found.problems[:MOST_PROBLEMS]],
         more=max(len(found.problems) - MOST_PROBLEMS, 0),
     )
 

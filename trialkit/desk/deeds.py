@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import shlex
-import subprocess
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any
 
+from trialkit.desk.powershell import powershell_line
 from trialkit.documents.problems import ToldProblem
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.languages import ENGLISH, speaking
@@ -50,16 +50,19 @@ class WentWrong:
 def command_line(words: Sequence[str]) -> str:
     """Write a command as one types it on this system."""
     whole = ("trialkit", *words)
-    return subprocess.list2cmdline(whole) if sys.platform == "win32" else shlex.join(whole)
+    return powershell_line(whole) if sys.platform == "win32" else shlex.join(whole)
 
 
-def trouble_of(error: TrialError | WrongCall | NotComputed) -> WentWrong:
+def trouble_of(error: TrialError | WrongCall | NotComputed | OSError) -> WentWrong:
     """Say what went wrong in the words that the command would use."""
+    from trialkit.words.file_words import file_failure_words
     from trialkit.words.problem_words import told_problem
 
     if isinstance(error, TrialError):
         with speaking(ENGLISH):  # as the page says of them
             return WentWrong((), tuple(map(told_problem, error.problems)))
+    if isinstance(error, OSError):
+        return WentWrong((file_failure_words(error, "it"),))
     return WentWrong((str(error),))
 
 

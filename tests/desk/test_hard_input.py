@@ -6,6 +6,7 @@ import errno
 import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -72,10 +73,11 @@ def test_the_command_tells_it_too(planned: Visitor, text: str | bytes) -> None:
 def test_a_list_that_is_no_utf_8_is_neither_guessed_at_nor_saved(planned: Visitor) -> None:
     """What would be lost is told, as a check tells it, with its line."""
     path = _folder(planned) / "sites.csv"
-    first, *rest = path.read_text("utf-8").splitlines(keepends=True)
-    path.write_bytes(
-        "".join([first, rest[0].replace("FERN", "FERN", 1).rstrip("\n"), "Peña\n", *rest[1:]]).encode("latin-1")
-    )
+    heading, first, *rest = path.read_text("utf-8").splitlines()
+    columns = heading.split(",")
+    cells = first.split(",")
+    cells[columns.index("name")] = "Peña"
+    path.write_bytes("\n".join([heading, ",".join(cells), *rest, ""]).encode("latin-1"))
     before = contents(_folder(planned))
     shown = planned.get(f"{HERE}list/sites/")
     assert shown.status_code == 422
@@ -103,8 +105,6 @@ def test_a_list_to_be_copied_runs_nothing_in_a_spreadsheet(planned: Visitor) -> 
     assert "HYPERLINK" in text
     assert "\t=HYPERLINK" not in text
     assert "&#39;=HYPERLINK" in text
-    from html import unescape
-
     sent = unescape(text.partition(">\n")[2])
     assert planned.post(f"{HERE}list/sites/", {"text": sent, "go": "save"}).status_code == 303
     assert path.read_bytes() == before

@@ -1,8 +1,7 @@
 """The whole job at the desk in a real browser: from an empty folder, by buttons alone, to a handout on paper, twice.
 
-Volunteers' files hold the records of the invented county: a spreadsheet with a mess of its own, and the workbook and the
-phone form that were mailed. With ``--pictures FOLDER`` (run as a program) the pictures of the README are taken on the
-way.
+Volunteers' files hold the records of the invented county: a spreadsheet with a mess of its own, and the workbook and
+the phone form that were mailed. Run as a program with a folder, it takes the pictures of the README on the way.
 """
 
 from __future__ import annotations
@@ -83,12 +82,12 @@ def a_season(adviser: Adviser, folder: Path, name: str) -> None:
     trial = f"/trial/{name}/"
     adviser.at(trial)
     adviser.take_picture("season")
-    adviser.step("Plan", "Do it")
+    adviser.step("Plan", "Write the plan")
     adviser.at(trial)
     assert (folder / name / "results" / "plan.html").is_file()
-    adviser.step("Layout", "Do it")
+    adviser.step("Layout", "Draw the lots")
     adviser.at(trial)
-    adviser.step("Packs", "Do it")
+    adviser.step("Packs", "Write the packs")
     adviser.at(trial)
     adviser.press("One file for each garden, to be mailed")
     mailed = {site: unpacked(adviser, site, folder.parent / f"{name}-{site}") for site in ("FERN", "MILL", "HARB")}

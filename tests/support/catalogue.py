@@ -35,6 +35,8 @@ KEYWORDS: dict[str, Any] = {
     "ngettext": (1, 2),
     "pgettext": ((1, "c"), 2),
     "translatable": None,
+    "working_on": None,
+    "each_told": (2,),
     "count": (2, 3),
 }
 """Functions whose texts are translated, as `trialkit.languages` and `trialkit.words.phrases` name them."""

@@ -38,6 +38,7 @@ class Job:
     id: str
     deed: Deed
     where_next: Annotated[str, "Page to go to once it is done."]
+    where_begun: Annotated[str, "Page to go back to if it is not."] = "/"
     state: State = "working"
     doing: Annotated[str, "What it says it is at."] = ""
     done: int = 0
@@ -55,18 +56,19 @@ class Jobs:
     _jobs: dict[str, Job] = field(default_factory=dict)
     _processes: dict[str, BaseProcess] = field(default_factory=dict)
 
-    def start(self, deed: Deed, where_next: str) -> Job:
+    def start(self, deed: Deed, where_next: str, where_begun: str = "/") -> Job:
         """Begin a deed in a process of its own."""
         context = multiprocessing.get_context("spawn")
         ours, theirs = context.Pipe(duplex=False)
         process = context.Process(target=_work, args=(theirs, deed.run, spoken()), daemon=True)
-        job = Job(secrets.token_urlsafe(9), deed, where_next)
+        job = Job(secrets.token_urlsafe(9), deed, where_next, where_begun)
         with self._lock:
             self._forget()
             self._jobs[job.id], self._processes[job.id] = job, process
         process.start()
         theirs.close()  # so that we notice when the process's own end is gone
-        Thread(target=self._listen, args=(job.id, ours, gettext("It ended before its time.")), daemon=True).start()
+        ended = gettext("It ended before its time: perhaps memory ran out. Nothing is half done. Try again.")
+        Thread(target=self._listen, args=(job.id, ours, ended), daemon=True).start()
         return job
 
     def get(self, job_id: str) -> Job | None:

@@ -81,7 +81,10 @@ def test_from_records_to_the_next_trial(filed: Visitor, tmp_path: Path) -> None:
     assert refused.status_code == 422
     assert "Say why" in told(refused)
     assert filed.post("/ledger/withdraw", {"entry": "volunteer-cultivars", "why": "wrong feed"}).status_code == 303
-    assert "wrong feed" in told(filed.get("/ledger/"))
+    page = told(filed.get("/ledger/"))
+    assert "wrong feed" in page
+    assert "Every trial was withdrawn, so nothing is recommended now" in page
+    assert "Write the handout" not in page
     (entry,) = trialkit.Ledger(filed.desk.workspace.ledger).entries()["id"]
     asked = {"entry": entry, "why": "the feed was right", "back": "/ledger/"}
     copy = shutil.copytree(filed.desk.workspace.ledger, tmp_path / "ledger")

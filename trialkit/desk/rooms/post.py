@@ -116,8 +116,9 @@ def _went(one: TakenBack) -> KeptLine:
     from trialkit.words.phrases import date_words
     from trialkit.words.taken_back_words import taken_back_words
 
-    stayed = [f"{row_words(table, key)}, {column_title(table, column)}" for table, key, column in cells_in(one.stayed)]
-    shown = (*stayed[:MOST_NAMED], *(["…"] if len(stayed) > MOST_NAMED else []))
+    stayed = list(cells_in(one.stayed))
+    shown = [f"{row_words(table, key)}, {column_title(table, column)}" for table, key, column in stayed[:MOST_NAMED]]
+    shown += ["…"] if len(stayed) > MOST_NAMED else []
     told = ["; ".join(taken_back_words(one)), one.why, f"{one.by}, {date_words(one.on)}", "; ".join(shown)]
     return KeptLine(one.name, one.file, tuple(told))
 

@@ -24,6 +24,7 @@ from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.languages import ENGLISH, FOLDER, LANGUAGES
 from trialkit.pages import script_words
 from trialkit.tables.typed_lists import PlanTable
+from trialkit.words import key_words
 
 PACKAGE = FOLDER.parent
 KEYWORDS: dict[str, Any] = {
@@ -31,6 +32,7 @@ KEYWORDS: dict[str, Any] = {
     "ngettext": (1, 2),
     "pgettext": ((1, "c"), 2),
     "translatable": None,
+    "Saying": None,
     "count": (2, 3),
 }
 """Functions whose texts are translated, as `trialkit.languages` and `trialkit.words.phrases` name them."""
@@ -42,7 +44,7 @@ OPTIONS = {"**.jinja": {"trimmed": "true", "newstyle_gettext": "true"}}
 
 
 def extracted() -> Catalog:
-    """Gather every message that is marked in the code, in templates, in scripts and in the schemas of the records."""
+    """Gather every message that is marked in the code, in templates, in scripts, in schemas of tables and protocol."""
     catalogue = Catalog()
     in_code = extract_from_dir(PACKAGE, METHODS, OPTIONS, KEYWORDS, ["Translators:"])
     in_scripts = extract_from_dir(PACKAGE, SCRIPTS, {}, script_words.KEYWORDS, ["Translators:"])
@@ -51,6 +53,8 @@ def extracted() -> Catalog:
             catalogue.add(message, auto_comments=comments, context=context)
     for message in _of_schemas():
         catalogue.add(message)
+    for message, context in key_words.texts():
+        catalogue.add(message, context=context)
     for template in [message.id for message in catalogue if isinstance(message.id, str)]:
         for noun in COUNTED.findall(template):
             catalogue.add((noun, f"{noun}s"))

@@ -29,6 +29,7 @@ from trialkit.documents.document import DamagedDocument, from_text
 from trialkit.documents.ledger_entry import Added, Began, EntryTold, IndexLine, Listed, Recommending, Withdrawn
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.reading_budget import LEDGER_INDEX
+from trialkit.languages import Saying, translatable
 from trialkit.tables.atomic import write_bytes
 from trialkit.tables.links import link_words, links_inside
 
@@ -41,7 +42,7 @@ ID = re.compile(f"[0-9a-f]{{{DIGITS}}}")
 VERSION_FILE = re.compile(r"recommended-[0-9]{4,9}(-[0-9a-f]{12})?\.json")
 MOST_TOLD = 20
 MERGE_MARKS = (b"<<<<<<<", b"|||||||", b"=======", b">>>>>>>")
-RESTORE = "Bring the file back from version control."
+RESTORE = Saying("Bring the file back from version control.")
 
 Line = Began | Added | Withdrawn | Recommending
 Kind = TypeVar("Kind", bound=IndexLine)
@@ -157,8 +158,12 @@ def look_at_index(ledger: Path) -> Index:
     data, seal, coming = (_bytes_of(one) for one in (path, ledger / SEAL, aside))
     if data is None and coming is None:
         if seal is not None:
-            raise LedgerDamaged(f"{path} is missing. {RESTORE}")
-        raise WrongCall(f"{ledger} is no ledger: it has no {INDEX}. trialkit evidence add begins one.")
+            raise LedgerDamaged(translatable("{path} is missing. {restore}"), path=path, restore=RESTORE)
+        raise WrongCall(
+            translatable("{ledger} is no ledger: it has no {index}. trialkit evidence add begins one."),
+            ledger=ledger,
+            index=INDEX,
+        )
     lines, problems = _read_lines(path, data) if data is not None else ((), [])
     if coming is not None:  # a writer was stopped: what it had written aside counts
         before, path = lines, aside
@@ -200,7 +205,12 @@ def _bytes_of(path: Path) -> bytes | None:
     try:
         if (not path.is_file() and path.exists()) or (path.is_file() and path.stat().st_size > LEDGER_INDEX.file_bytes):
             most = LEDGER_INDEX.file_bytes // 10**6
-            raise LedgerDamaged(f"{path} is no file of a ledger, of {most} MB at most. {RESTORE}")
+            raise LedgerDamaged(
+                translatable("{path} is no file of a ledger, of {most} MB at most. {restore}"),
+                path=path,
+                most=most,
+                restore=RESTORE,
+            )
         return path.read_bytes()
     except FileNotFoundError:
         return None
@@ -209,7 +219,12 @@ def _bytes_of(path: Path) -> bytes | None:
 def _read_lines(path: Path, data: bytes) -> tuple[tuple[Line, ...], list[str]]:
     """Read each line by itself: one that is damaged hides no other."""
     if data.count(b"\n") > LEDGER_INDEX.rows:
-        raise LedgerDamaged(f"{path} has more than {LEDGER_INDEX.rows} lines: it is no index of a ledger. {RESTORE}")
+        raise LedgerDamaged(
+            translatable("{path} has more than {rows} lines: it is no index of a ledger. {restore}"),
+            path=path,
+            rows=LEDGER_INDEX.rows,
+            restore=RESTORE,
+        )
     found: dict[str, Line] = {}
     problems: list[str] = []
     *texts, rest = data.split(b"\n")

@@ -25,6 +25,7 @@ from trialkit.documents.returns import (
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.progress import each_told
 from trialkit.domain.table_names import TableName
+from trialkit.languages import translatable
 from trialkit.returns.answering import Given
 from trialkit.returns.finding_log import HeadingsKnown, Log, Place, UnreadableReturn
 from trialkit.returns.journal import (
@@ -433,5 +434,7 @@ def _is_kept(path: Path, data: bytes) -> bool:
     if not path.exists():
         return False
     if not path.is_file() or path.read_bytes() != data:
-        raise NotComputed(f"{path} is no longer what was returned: move it away, then merge again.")
+        raise NotComputed(
+            translatable("{path} is no longer what was returned: move it away, then merge again."), path=path
+        )
     return True

@@ -171,7 +171,7 @@ def _refuse_frozen(
         if set(names) != set(_names(table, wanted[file])):
             told.append(frozen_names_words(reason, str(folder), file, names))
     if told:
-        raise WrongCall("\n".join(told))
+        raise WrongCall(*told)
 
 
 def _differs(key: str, before: Mapping[str, str], wanted: Mapping[str, str]) -> bool:

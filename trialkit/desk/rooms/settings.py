@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
 from flask import Blueprint, Response, abort, redirect, request
-from pydantic import BaseModel
 
 from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, page, trial_folder
@@ -24,11 +23,11 @@ from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.languages import gettext
 from trialkit.protocol.randomise import why_frozen
 from trialkit.protocol.setting import as_typed, is_frozen_key, kinds_of, path_of, value_from
-from trialkit.protocol.trial_protocol import Protocol
 from trialkit.steps.setting_steps import digest_of
 from trialkit.tables.problem import TrialError
 from trialkit.tables.table_schema import load_schema
 from trialkit.tables.typed_lists import PlanTable, read_list
+from trialkit.words.key_words import choices_of, meaning_of, name_of, sections
 
 if TYPE_CHECKING:
     from werkzeug.wrappers import Response as AnyResponse
@@ -64,6 +63,11 @@ class Setting:
     def field(self) -> str:
         """Name of its field."""
         return self.key.replace(".", "-")
+
+    @property
+    def said(self) -> str:
+        """Its value in words."""
+        return dict(self.choices).get(self.value, self.value)
 
     def value_of(self, text: str) -> object:
         """Read what was typed; None where it is empty."""
@@ -269,7 +273,7 @@ def _groups(folder: Path) -> list[tuple[str, list[Setting]]]:
     first = [_labelled(every.pop(key), labels[key]) for key in FIRST]
     groups = [("", first), (gettext("What is tried"), [*_of_factors(data, is_frozen=is_frozen)])]
     for one in every.values():
-        section = one.key.partition(".")[0]
+        section = name_of(one.key.partition(".")[0])
         if groups[-1][0] != section:
             groups.append((section, []))
         groups[-1][1].append(one)
@@ -329,33 +333,21 @@ def _level(value: object) -> str:
 
 def _settings_of(data: Mapping[str, Any], *, is_frozen: bool) -> Iterator[Setting]:
     """Every key of trial.toml that holds one value, or a short list of them, with what its schema says of it."""
-    for section, entry in Protocol.model_fields.items():
-        kind = entry.annotation
-        if not (isinstance(kind, type) and issubclass(kind, BaseModel)):
-            continue
+    for section, kind in sections():
         for part, field in kind.model_fields.items():
-            key = f"{section}.{part}"
+            key, path = f"{section}.{part}", (section, part)
             if key in NOT_ASKED:
                 continue
-            path, value = (section, part), _value_at(data, key)
             usual = None if field.is_required() else field.get_default(call_default_factory=True)
-            words = [str(one) for one in field.metadata if isinstance(one, str)]
+            told = as_typed(path, usual) if usual not in (None, (), "") else ""
+            choices = choices_of(field)
             yield Setting(
                 key,
-                part.replace("_", " ").capitalize(),
-                " ".join(words),
-                as_typed(path, value),
-                as_typed(path, usual) if usual not in (None, (), "") else "",
-                _choices(field.annotation),
+                name_of(part),
+                meaning_of(field),
+                as_typed(path, _value_at(data, key)),
+                choices.get(told, gettext(told) if told else ""),
+                (("", "–"), *choices.items()) if choices else (),
                 "date" if date in kinds_of(field.annotation) else "text",
                 is_frozen and is_frozen_key(path),
             )
-
-
-def _choices(annotation: Any) -> tuple[tuple[str, str], ...]:
-    """Return what a key chooses from, in words; nothing of one that is written freely."""
-    kinds = [*kinds_of(annotation)]
-    if kinds == [bool]:
-        return (("", "–"), ("true", gettext("yes")), ("false", gettext("no")))
-    words = [one for one in kinds if isinstance(one, str)]
-    return (("", "–"), *((one, one) for one in words)) if words else ()

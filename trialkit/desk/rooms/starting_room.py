@@ -285,8 +285,8 @@ def _started(draft: Draft) -> AnyResponse:
     run = partial(deeds.start, folder, draft.answers(seed))
     try:
         return do(Deed(title, draft.commands(seed), run, files), f"/trial/{draft.folder}/")
-    except FileExistsError as error:  # another window was quicker
-        return _shown(draft, 3, [FieldFault("name", str(error))])
+    except FileExistsError:  # another window was quicker
+        return _shown(draft, 3, _faults_of_name_and_numbers(draft))
     except TrialError as error:
         faults = [*faults_of(error, partial(_field_of, draft))]
         steps = [number for number, names in enumerate(STEPS, 1) if any(one.field in names for one in faults)]
@@ -335,7 +335,7 @@ def _faults_of_gardens(draft: Draft) -> list[FieldFault]:
     if errors := [one for one in draft.gardens.problems if one.severity == "error"]:
         return list(faults_of(TrialError(errors), lambda _: "gardens"))
     fault = fault_of_sites(draft.sites)
-    return [FieldFault("gardens", fault)] if fault else []
+    return [FieldFault("gardens", str(fault))] if fault else []
 
 
 def _faults_of_name_and_numbers(draft: Draft) -> list[FieldFault]:

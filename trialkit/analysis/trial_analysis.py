@@ -115,8 +115,8 @@ def analyse(trial: CheckedTrial, *, all_pairs: bool = False) -> Results:
     if not is_harvested(heads).any():
         raise NotComputed(
             translatable(
-                "No head was harvested yet, so there is nothing to analyse. Enter the harvest in heads.csv. If every head "
-                "was lost, the trial has to be repeated."
+                "No head was harvested yet, so there is nothing to analyse. Enter the harvest in heads.csv. If every "
+                "head was lost, the trial has to be repeated."
             )
         )
     days = ripening(heads, trial.visits)

@@ -223,9 +223,9 @@ def _refuse_again(ledger: Path, index: Index, new: Listed, entry: NewEntry) -> N
         if one.counts and one.kind == new.kind == "trial" and one.trial == new.trial:
             raise WrongCall(
                 translatable(
-                    "Other records of the trial “{trial}” are in the ledger already, as {id}. If these take their place, "
-                    "withdraw those first: trialkit evidence withdraw {start} --why TEXT. If this is another trial, give "
-                    "it an id of its own in trial.toml."
+                    "Other records of the trial “{trial}” are in the ledger already, as {id}. If these take their "
+                    "place, withdraw those first: trialkit evidence withdraw {start} --why TEXT. If this is another "
+                    "trial, give it an id of its own in trial.toml."
                 ),
                 trial=new.trial,
                 id=one.id,

@@ -86,8 +86,8 @@ def _chosen(
     if standing is None and sites * blocks < needed:
         raise WrongCall(
             translatable(
-                "{blocks} x {rows} rows x {columns} columns cannot compare {count} treatments once rows and columns are "
-                "taken out. That takes {needed}: add rows, columns, blocks or gardens."
+                "{blocks} x {rows} rows x {columns} columns cannot compare {count} treatments once rows and columns "
+                "are taken out. That takes {needed}: add rows, columns, blocks or gardens."
             ),
             blocks=sites * blocks,
             rows=rows,

@@ -228,8 +228,9 @@ def _known(ledger: LedgerContents, question: AdviceQuestion) -> Known:
     if known.records.buckets.empty:
         raise NotComputed(
             translatable(
-                "No trial of the ledger tells of this one: their doses have no place beside its own. Give the nutrient's "
-                "label (n_pct, p2o5_pct, k2o_pct) and grams_per_tsp in products.csv, or leave --ledger out."
+                "No trial of the ledger tells of this one: their doses have no place beside its own. Give the "
+                "nutrient's label (n_pct, p2o5_pct, k2o_pct) and grams_per_tsp in products.csv, or leave --ledger "
+                "out."
             )
         )
     return known

@@ -94,7 +94,9 @@ def fault_of_sites(sites: Sequence[str]) -> Saying | None:
         )
     if not odd:
         return None
-    return Saying("Not a short name: {names}. {fix}", names=", ".join(map(quoted, odd)), fix=Saying(field.how_to_fix))
+    return Saying(
+        "Not a short name: {names}. {fix}", names=", ".join(map(quoted, odd)), fix=Saying(str(field.how_to_fix))
+    )
 
 
 def new_trial_text(answers: NewTrial) -> str:

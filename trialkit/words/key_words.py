@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args
 
 from pydantic import BaseModel
 
 from trialkit.languages import LANGUAGES, gettext, own_name, pgettext
+from trialkit.protocol.publication import Licence
 from trialkit.protocol.setting import kinds_of
 from trialkit.protocol.trial_protocol import Protocol
 
@@ -16,6 +17,9 @@ if TYPE_CHECKING:
 
 CONTEXT = "trial.toml"
 """Of names and values, which are single words; what a key means is a sentence, and needs none."""
+
+KEPT = (*LANGUAGES, *get_args(Licence))
+"""Choices that are called alike in every language, or by themselves."""
 
 
 def sections() -> Iterator[tuple[str, type[BaseModel]]]:
@@ -48,7 +52,7 @@ def choices_of(field: FieldInfo) -> dict[str, str]:
     if kinds == [bool]:
         return {"true": gettext("yes"), "false": gettext("no")}
     words = [one for one in kinds if isinstance(one, str)]
-    return {one: own_name(one) if one in LANGUAGES else pgettext(CONTEXT, one) for one in words}
+    return {one: _said(one) for one in words}
 
 
 def texts() -> Iterator[tuple[str, str | None]]:
@@ -59,12 +63,18 @@ def texts() -> Iterator[tuple[str, str | None]]:
             yield _plain(part), CONTEXT
             yield _described(field), None
             for one in kinds_of(field.annotation):
-                if isinstance(one, str) and one not in LANGUAGES:
+                if isinstance(one, str) and one not in KEPT:
                     yield one, CONTEXT
 
 
 def _plain(part: str) -> str:
     return part.replace("_", " ").capitalize()
+
+
+def _said(choice: str) -> str:
+    if choice in KEPT:
+        return own_name(choice) if choice in LANGUAGES else choice
+    return pgettext(CONTEXT, choice)
 
 
 def _described(field: FieldInfo) -> str:

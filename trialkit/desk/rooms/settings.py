@@ -16,10 +16,11 @@ from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, page, trial_folder
 from trialkit.desk.deeds import Deed
 from trialkit.desk.field_faults import FieldFault, by_field, faults_of
-from trialkit.desk.rooms.starting_room import understood
-from trialkit.desk.typed import doses_in, form_values, names_in
+from trialkit.desk.rooms.starting_room import said_cells, understood
+from trialkit.desk.typed import NONE, acids_in, doses_in, form_values, names_in
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.table_names import PROTOCOL_FILE
+from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.languages import gettext
 from trialkit.protocol.randomise import why_frozen
 from trialkit.protocol.setting import as_typed, is_frozen_key, kinds_of, path_of, value_from
@@ -44,6 +45,8 @@ FIRST = (
 NOT_ASKED = ("trial.id", "publication.people", "decision.current_practice")
 """What stays as it is, is a table of its own, or is asked with what is tried."""
 FACTORS = ("cultivar", "dose", "acidifier")
+Kind = Literal["text", "date", "name", "names", "acid", "acids", "doses"]
+"""What a setting holds, and so how what is typed is read."""
 
 
 @dataclass(frozen=True)
@@ -56,7 +59,7 @@ class Setting:
     value: Annotated[str, "As it stands there now; empty where it does not."]
     usual: Annotated[str, "What counts where it is empty."] = ""
     choices: Annotated[tuple[tuple[str, str], ...], "Where it is one of a few."] = ()
-    kind: Literal["text", "date", "name", "names", "doses"] = "text"
+    kind: Kind = "text"
     is_fixed: Annotated[bool, "Whether the layout, which is frozen, stands on it."] = False
 
     @property
@@ -75,6 +78,9 @@ class Setting:
             return names_in(text) or None
         if self.kind == "name":
             return text.strip() or None
+        if self.kind in ("acid", "acids"):
+            acids = acids_in(text)
+            return (acids if self.kind == "acids" else " ".join(acids)) or None
         if self.kind == "doses":
             return [int(dose) if dose.is_integer() else dose for dose in doses_in(text)[0]] or None
         return value_from(path_of(self.key), text)
@@ -192,7 +198,7 @@ def _text_of(folder: Path, table: PlanTable) -> str:
     path, schema = folder / load_schema(table).file, load_schema(table)
     found = read_list(schema, path.read_text("utf-8-sig", errors="replace") if path.is_file() else "")
     frame = found.reading.frame
-    columns = {name: cell_texts(frame[name]) for name in found.columns}
+    columns = {name: said_cells(schema.field(name), cell_texts(frame[name])) for name in found.columns}
     kept = {name: cells for name, cells in columns.items() if any(cells) or schema.field(name).required}
     rows = zip(*kept.values(), strict=True)
     lines = [[schema.field(name).heading for name in kept], *rows]
@@ -308,18 +314,25 @@ def _of_factors(data: Mapping[str, Any], *, is_frozen: bool) -> Iterator[Setting
         "dose": gettext("Teaspoons that gardeners use now"),
         "acidifier": gettext("Acid that gardeners use now"),
     }
+    kinds: dict[str, tuple[Kind, Kind]] = {
+        "cultivar": ("names", "name"),
+        "dose": ("doses", "text"),
+        "acidifier": ("acids", "acid"),
+    }
     for name in FACTORS:
         levels = _value_at(data, f"factors.{name}.levels")
-        texts = [_level(one) for one in levels] if isinstance(levels, list) else []
-        many: Literal["doses", "names"] = "doses" if name == "dose" else "names"
-        one: Literal["text", "name"] = "text" if name == "dose" else "name"
-        told = "\n".join(texts)
+        told = "\n".join(map(_level, levels)) if isinstance(levels, list) else ""
         yield Setting(
-            f"factors.{name}.levels", titles[name], gettext("One a line."), told, kind=many, is_fixed=is_frozen
+            f"factors.{name}.levels",
+            titles[name],
+            gettext("One a line."),
+            told,
+            kind=kinds[name][0],
+            is_fixed=is_frozen,
         )
         practice, key = _value_at(data, f"decision.current_practice.{name}"), f"decision.current_practice.{name}"
         hint = gettext("One of those above; empty where there is only one.")
-        yield Setting(key, now[name], hint, _level(practice), kind=one, is_fixed=is_frozen)
+        yield Setting(key, now[name], hint, _level(practice), kind=kinds[name][1], is_fixed=is_frozen)
     product, hint = (
         _level(_value_at(data, "factors.dose.product")),
         gettext("What the doses are of, named as in products."),
@@ -328,6 +341,8 @@ def _of_factors(data: Mapping[str, Any], *, is_frozen: bool) -> Iterator[Setting
 
 
 def _level(value: object) -> str:
+    if value == NO_PRODUCT:
+        return gettext(NONE)
     return "" if value is None else f"{value:g}" if isinstance(value, int | float) else str(value)
 
 

@@ -405,6 +405,11 @@ def understood(schema: TableSchema, found: TypedList) -> tuple[list[str], list[t
     from trialkit.tables.atomic import cell_texts
 
     columns = [name for name in found.columns if not found.reading.frame.empty]
-    cells = [cell_texts(found.reading.frame[name]) for name in columns]
+    cells = [said_cells(schema.field(name), cell_texts(found.reading.frame[name])) for name in columns]
     rows = zip(found.reading.frame.index, *cells, strict=True)
     return [schema.field(name).heading for name in columns], [(int(line), list(rest)) for line, *rest in rows]
+
+
+def said_cells(column: Field, cells: Sequence[str]) -> list[str]:
+    """Say what cells of a column hold as forms do, where it lists its values; lists are read so in any language."""
+    return [column.said(one) if one in (column.enum or ()) else one for one in cells]

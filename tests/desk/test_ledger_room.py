@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import io
+import shlex
+import shutil
+from contextlib import chdir
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -10,6 +14,7 @@ from PIL import Image
 
 import trialkit
 from commands import run
+from contents import contents
 from desk_visitor import Visitor, told
 
 
@@ -47,6 +52,43 @@ def test_from_records_to_the_next_trial(filed: Visitor) -> None:
     assert "Say why" in told(refused)
     assert filed.post("/ledger/withdraw", {"entry": "volunteer-cultivars", "why": "wrong feed"}).status_code == 303
     assert "wrong feed" in told(filed.get("/ledger/"))
+
+
+def test_the_answer_says_which_records_the_ledger_holds(filed: Visitor, tmp_path: Path) -> None:
+    """Those of before a correction are not those of now: they make place with a reason; the commands do the same."""
+    here, folder, ledger = "/trial/summer/answer/", filed.desk.workspace.folder, filed.desk.workspace.ledger
+    trial = trialkit.Trial(folder / "summer")
+    trial.analyse()
+    trialkit.Ledger(ledger).add(trial)
+    assert "This trial is in the ledger" in told(filed.get(here))
+    row = trial.heads().dropna(subset="weight_g").iloc[0]
+    trial.correct(row["bucket"], int(row["head"]), why="read again", weight_g=str(row["weight_g"] + 1))
+    assert "The records changed since: heads.csv. Work the answer out again" in told(filed.get(here))
+    trial.analyse()
+    page = told(filed.get(here))
+    assert f"The ledger holds this trial as it was on {date.today()}" in page
+    assert "This trial is in the ledger" not in page
+    assert "Say why" in told(filed.post(f"{here}replace", {"why": " ", "back": here}))
+    shutil.copytree(folder, tmp_path / "before")
+    assert filed.done(f"{here}replace", {"why": "a weight was read again"}) == "/ledger/"
+    assert trialkit.Ledger(ledger).entries()["counts"].tolist() == [False, True]
+    assert "This trial is in the ledger" in told(filed.get(here))
+    with chdir(tmp_path / "before"):
+        for line in filed.shown_deeds()[-1][0]:
+            assert run(*shlex.split(line)[1:]).returncode == 0
+    assert contents(tmp_path / "before") == contents(folder)
+
+
+def test_an_answer_that_cannot_be_read_is_worked_out_again(filed: Visitor) -> None:
+    """Results of another version, or damaged, stand in nobody's way."""
+    folder = filed.desk.workspace.folder / "summer"
+    trialkit.Trial(folder).analyse()
+    results = folder / "results" / "results.json"
+    results.write_text(results.read_text("utf-8").replace('"decision"', '"decided"', 1), "utf-8")
+    page = filed.get("/trial/summer/answer/")
+    assert page.status_code == 200
+    assert "another version of trialkit wrote it, or it is damaged. Work it out again" in told(page)
+    assert filed.done("/trial/summer/answer/analyse") == "/trial/summer/answer/"
 
 
 @pytest.mark.parametrize("name", ["../x", "ledger", "Summer", "con", "a" * 41, "sum mer", ""])

@@ -46,13 +46,13 @@ def _form(page: str) -> dict[str, str]:
 
 def _repeated(visitor: Visitor, before: Path) -> dict[str, bytes | None]:
     """What the commands that the desk shows make of a copy of the folder as it was."""
-    for _, deed in visitor.desk.done:
+    for lines, files in visitor.shown_deeds():
         with chdir(before):
-            for name, data in deed.files:
+            for name, data in files.items():
                 Path(name).write_bytes(data)
-            for line in deed.command_lines:
+            for line in lines:
                 assert run(*shlex.split(line)[1:]).returncode == DONE, line
-            for name, _ in deed.files:
+            for name in files:
                 Path(name).unlink()
     return contents(before)
 

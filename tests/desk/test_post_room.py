@@ -60,7 +60,7 @@ class Copy:
 
     def holds(self, visitor: Visitor) -> None:
         """The commands do the same as the desk did, byte for byte."""
-        for line in visitor.desk.done[-1][1].command_lines:
+        for line in visitor.shown_deeds()[-1][0]:
             _, command, name, *words = shlex.split(line)
             aside = self.folder / "mail"
             aside.mkdir(exist_ok=True)

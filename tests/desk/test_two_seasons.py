@@ -1,8 +1,7 @@
 """The whole job at the desk in a real browser: from an empty folder, by buttons alone, to a handout on paper, twice.
 
-Volunteers' files hold the records of the invented county: a spreadsheet with a mess of its own, and the workbook and the
-phone form that were mailed. With ``--pictures FOLDER`` (run as a program) the pictures of the README are taken on the
-way.
+Volunteers' files hold the records of the invented county: a spreadsheet with a mess of its own, and the workbook and
+the phone form that were mailed. Run as a program with a folder, it takes the pictures of the README on the way.
 """
 
 from __future__ import annotations

@@ -8,6 +8,7 @@ import time
 import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +36,21 @@ class Visitor:
         return self.client.post(
             path, base_url=BASE, headers=ORIGIN, data={"token": self.desk.guard.token, **(data or {})}, **more
         )
+
+    def shown_deeds(self) -> list[tuple[list[str], dict[str, bytes]]]:
+        """What a page shows that was done, the first deed first: its commands, and the files that it hands out."""
+        page = self.get("/words/").text
+        deeds = re.findall(r"<li>(.*?)</li>", page.partition('<ol class="did">')[2].partition("</ol>")[0])
+        return [
+            (
+                [unescape(line) for line in re.findall("<code><bdi>(.*?)</bdi></code>", deed)],
+                {
+                    file: self.get(link).data
+                    for link, file in re.findall('<a href="([^"]+)" download>([^<]+)</a>', deed)
+                },
+            )
+            for deed in deeds[::-1]
+        ]
 
     def done(self, path: str, data: dict[str, Any] | None = None, seconds: float = 120.0) -> str:
         """Send a form that begins a long deed, wait until it is done, and return where it leads."""

@@ -49,6 +49,10 @@ class Desk:
     last_asked: float = field(default_factory=monotonic)
     stop: Callable[[], None] = lambda: None
 
+    def __post_init__(self) -> None:
+        """Hear of long deeds once they are done."""
+        self.jobs.when_done = self.remember
+
     def remember(self, deed: Deed) -> None:
         """Keep what was done, for the list at the foot of each page."""
         self.done.append((self.done[-1][0] + 1 if self.done else 1, deed))
@@ -138,7 +142,6 @@ def do(deed: Deed, where_next: str) -> AnyResponse:
 def do_at_length(deed: Deed, where_next: str) -> AnyResponse:
     """Begin a deed that takes long, and go to the page that says how it stands."""
     job = desk().jobs.start(deed, where_next)
-    desk().remember(deed)
     return redirect(f"/job/{job.id}", 303)
 
 

@@ -131,6 +131,15 @@ def keep(folder: Path, ledger: Path, told: Told) -> None:
     Ledger(ledger).add(folder)
 
 
+def replace_entry(folder: Path, ledger: Path, entry: str, why: str, told: Told) -> None:
+    """Withdraw an entry, and accept its trial as it is now."""
+    told("evidence", 0, 1)
+    from trialkit.interface.ledger_object import Ledger
+
+    Ledger(ledger).withdraw(entry, why)
+    Ledger(ledger).add(folder)
+
+
 def pack(folder: Path, told: Told) -> None:
     """Pack a trial as open data."""
     from trialkit.interface.trial_object import Trial

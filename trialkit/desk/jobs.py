@@ -48,6 +48,8 @@ class Job:
 class Jobs:
     """All jobs of a desk."""
 
+    when_done: Callable[[Deed], None] = lambda _: None
+    """Told of each deed that came to its end."""
     _lock: Lock = field(default_factory=Lock)
     _jobs: dict[str, Job] = field(default_factory=dict)
     _processes: dict[str, BaseProcess] = field(default_factory=dict)
@@ -120,6 +122,8 @@ class Jobs:
         with self._lock:
             job = self._jobs[job_id]
             if job.state == "working":
+                if values.get("state") == "done":
+                    self.when_done(job.deed)
                 self._jobs[job_id] = replace(job, **values)  # type: ignore[arg-type]
 
     def _forget(self) -> None:

@@ -66,6 +66,7 @@ from trialkit.evidence.ledger_index import (
     write_index,
 )
 from trialkit.languages import Saying, translatable
+from trialkit.protocol.trial_protocol import Protocol
 from trialkit.tables import atomic
 from trialkit.tables.atomic import write_bytes, write_text
 from trialkit.tables.nearest import meant
@@ -205,7 +206,7 @@ def _listed(entry: NewEntry, on: date) -> Listed:
         season=entry.season,
         started_on=entry.started_on,
         added_on=on.isoformat(),
-        inputs_sha256=_digest(json.dumps(_digests(entry.inputs), sort_keys=True).encode()),
+        inputs_sha256=digest_of_inputs(_digests(entry.inputs)),
         buckets=entry.buckets,
         heads=entry.heads,
         gardens=entry.gardens,
@@ -263,6 +264,17 @@ def _manifest(entry: NewEntry) -> bytes:
         facts=entry.facts,
     )
     return as_text(told).encode("utf-8")
+
+
+def name_in_ledger(protocol: Protocol, folder: Path) -> str:
+    """Name of a trial among others: its id, or its folder's where it has none of its own."""
+    own = protocol.trial.id
+    return own if own != "trial" else folder.resolve().name
+
+
+def digest_of_inputs(sha256: Mapping[str, str]) -> str:
+    """Digest of a trial's protocol and tables, from the digest of each by its name."""
+    return _digest(json.dumps(dict(sorted(sha256.items()))).encode())
 
 
 def _digests(files: Mapping[str, bytes]) -> dict[str, str]:

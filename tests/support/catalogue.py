@@ -33,9 +33,11 @@ KEYWORDS: dict[str, Any] = {
     "pgettext": ((1, "c"), 2),
     "translatable": None,
     "Saying": None,
+    "working_on": None,
+    "each_told": (2,),
     "count": (2, 3),
 }
-"""Functions whose texts are translated, as `trialkit.languages` and `trialkit.words.phrases` name them."""
+"""Functions whose texts are translated: of `trialkit.languages`, `words.phrases` and `domain.progress`."""
 METHODS = [("**.py", "python"), ("**.jinja", "jinja2")]
 SCRIPTS = [("**.js", "javascript")]
 COUNTED = re.compile(r"\{\w+:([a-z]{2,})\}")

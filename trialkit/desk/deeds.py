@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from trialkit.documents.problems import ToldProblem
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.languages import ENGLISH, speaking
+from trialkit.languages import ENGLISH, speaking, translatable
 from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
@@ -88,9 +88,9 @@ def analyse_and_report(folder: Path, told: Told) -> None:
     from trialkit.interface.trial_object import Trial
 
     trial = Trial(folder)
-    told("analysis", 0, 2)
+    told(translatable("analysis"), 0, 2)
     trial.analyse()
-    told("report", 1, 2)
+    told(translatable("report"), 1, 2)
     trial.report()
 
 
@@ -112,7 +112,7 @@ def write_forms(folder: Path, told: Told) -> None:
     """Write what gardens print and fill in."""
     from trialkit.interface.trial_object import Trial
 
-    told("forms", 0, 1)
+    told(translatable("forms"), 0, 1)
     Trial(folder).forms()
 
 
@@ -127,13 +127,13 @@ def keep(folder: Path, ledger: Path, told: Told) -> None:
     """Accept a trial into a ledger."""
     from trialkit.interface.ledger_object import Ledger
 
-    told("evidence", 0, 1)
+    told(translatable("evidence"), 0, 1)
     Ledger(ledger).add(folder)
 
 
 def replace_entry(folder: Path, ledger: Path, entry: str, why: str, told: Told) -> None:
     """Withdraw an entry, and accept its trial as it is now."""
-    told("evidence", 0, 1)
+    told(translatable("evidence"), 0, 1)
     from trialkit.interface.ledger_object import Ledger
 
     Ledger(ledger).withdraw(entry, why)
@@ -144,7 +144,7 @@ def pack(folder: Path, told: Told) -> None:
     """Pack a trial as open data."""
     from trialkit.interface.trial_object import Trial
 
-    told("pack", 0, 1)
+    told(translatable("pack"), 0, 1)
     Trial(folder).pack()
 
 
@@ -152,9 +152,9 @@ def recommend(ledger: Path, languages: tuple[str, ...], told: Told) -> None:
     """Pool a ledger, and write its page, the handout and the care sheet."""
     from trialkit.interface.ledger_object import Ledger
 
-    told("pool", 0, 2)
+    told(translatable("pool"), 0, 2)
     Ledger(ledger).pool()
-    told("handout", 1, 2)
+    told(translatable("handout"), 1, 2)
     Ledger(ledger).recommend(*languages)
 
 
@@ -189,7 +189,7 @@ def merge(folder: Path, merges: tuple[Merge, ...], told: Told) -> None:
     from trialkit.interface.trial_object import Trial
 
     for number, (files, answers) in enumerate(merges):
-        told("merge", number, len(merges))
+        told(translatable("merge"), number, len(merges))
         outcome = Trial(folder).merge(*files, **answers)
         for path, one in zip(files, outcome.files, strict=True):
             if one.merged:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, get_args
 from pydantic import BaseModel
 
 from trialkit.languages import LANGUAGES, gettext, own_name, pgettext
-from trialkit.protocol.publication import Licence
+from trialkit.protocol.publication import Licence, Role
 from trialkit.protocol.setting import kinds_of
 from trialkit.protocol.trial_protocol import Protocol
 
@@ -57,6 +57,7 @@ def choices_of(field: FieldInfo) -> dict[str, str]:
 
 def texts() -> Iterator[tuple[str, str | None]]:
     """Yield every text of all this that is translated, with its context."""
+    yield from ((role, None) for role in get_args(Role))
     for section, kind in sections():
         yield _plain(section), CONTEXT
         for part, field in kind.model_fields.items():

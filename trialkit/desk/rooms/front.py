@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from flask import Blueprint, Response, abort, redirect, request
 
 from trialkit.desk.application import LANGUAGE_COOKIE, desk, page
-from trialkit.languages import LANGUAGES
+from trialkit.languages import LANGUAGES, gettext
 from trialkit.words.term_words import MEANINGS, term
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ def job(job_id: str) -> AnyResponse:
         abort(404)
     if found.state == "done":
         return redirect(found.where_next, 303)
-    return page("job", job=found)
+    return page("job", job=found, doing=_said(found.doing))
 
 
 @room.get("/job/<job_id>/state")
@@ -40,7 +40,11 @@ def job_state(job_id: str) -> Response | dict[str, object]:
     found = desk().jobs.get(job_id)
     if found is None:
         abort(404)
-    return {"state": found.state, "doing": found.doing, "done": found.done, "of": found.of}
+    return {"state": found.state, "doing": _said(found.doing), "done": found.done, "of": found.of}
+
+
+def _said(doing: str) -> str:
+    return gettext(doing) if doing else ""
 
 
 @room.post("/job/<job_id>/stop")

@@ -12,6 +12,9 @@ from trialkit.tables.nearest import plain_name
 from trialkit.tables.table_schema import load_schema
 from trialkit.tables.typed_lists import TypedList, read_list
 
+NO_ROWS = "TK-F08"
+"""A trial may have nobody to tell of."""
+
 
 def people_in(text: str) -> tuple[list[dict[str, Any]], tuple[Problem, ...]]:
     r"""Read people as trial.toml holds them, and what is wrong with the list; roles may be in any language.
@@ -21,10 +24,8 @@ def people_in(text: str) -> tuple[list[dict[str, Any]], tuple[Problem, ...]]:
     >>> people_in("name\troles\nThe desk\tContact; data manager")[0]
     [{'name': 'The desk', 'roles': ['contact', 'data manager']}]
     """
-    if not text.strip():
-        return [], ()
     found = read_list(load_schema("people"), text)
-    return [*_people(found)], found.problems
+    return [*_people(found)], tuple(one for one in found.problems if one.rule != NO_ROWS)
 
 
 def people_list(people: Sequence[Mapping[str, Any]]) -> list[list[str]]:

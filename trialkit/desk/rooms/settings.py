@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -22,6 +22,7 @@ from trialkit.domain.errors import WrongCall
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.languages import gettext
+from trialkit.protocol.people_list import people_in, people_list
 from trialkit.protocol.randomise import why_frozen
 from trialkit.protocol.setting import as_typed, is_frozen_key, kinds_of, path_of, value_from
 from trialkit.steps.setting_steps import digest_of
@@ -44,6 +45,8 @@ FIRST = (
 """Keys that most advisers change, in the order in which they are asked; all others stand under More."""
 NOT_ASKED = ("trial.id", "publication.people", "decision.current_practice")
 """What stays as it is, is a table of its own, or is asked with what is tried."""
+LISTS: Mapping[PlanTable, str] = {"sites": "gardens.txt", "products": "shelf.txt", "people": "people.txt"}
+"""Names of the files that the shown commands read lists from."""
 FACTORS = ("cultivar", "dose", "acidifier")
 Kind = Literal["text", "date", "name", "names", "acid", "acids", "doses"]
 """What a setting holds, and so how what is typed is read."""
@@ -142,7 +145,7 @@ def _settings(name: str, typed: Mapping[str, str], faults: list[FieldFault] | No
 
 @room.get("/list/<table>/")
 def show_list(name: str, table: str) -> Response:
-    """Show gardens or products as a list to be changed."""
+    """Show gardens, products or people as a list to be changed."""
     return _list(name, _plan_table(table), None)
 
 
@@ -152,16 +155,30 @@ def change_list(name: str, table: str) -> AnyResponse:
     which, text, folder = _plan_table(table), form_values(request.form).get("text", ""), trial_folder(name)
     if request.form.get("go") != "save":
         return _list(name, which, text)
-    schema = load_schema(which)
-    if errors := [one for one in read_list(schema, text).problems if one.severity == "error"]:
+    if errors := [one for one in _problems(which, text) if one.severity == "error"]:
         return _list(name, which, text, [*faults_of(TrialError(errors), lambda _: "text")])
     if _text_of(folder, which) == text:
         return redirect(f"/trial/{name}/", 303)
     try:
-        return set_plan(name, {}, {which: text}, {schema.file: request.form.get("seen", "")}, f"/trial/{name}/")
+        return set_plan(name, {}, {which: text}, {_kept_in(which): request.form.get("seen", "")}, f"/trial/{name}/")
     except (TrialError, WrongCall) as error:
         field = "text" if isinstance(error, TrialError) else ""
-        return _list(name, which, text, [*faults_of(error, lambda one: field if one.file == schema.file else "")])
+        return _list(name, which, text, [*faults_of(error, lambda one: field if _is_of(one, which) else "")])
+
+
+def _problems(table: PlanTable, text: str) -> tuple[Problem, ...]:
+    return people_in(text)[1] if table == "people" else read_list(load_schema(table), text).problems
+
+
+def _kept_in(table: PlanTable) -> str:
+    """Name the file that a list stands in."""
+    return PROTOCOL_FILE if table == "people" else load_schema(table).file
+
+
+def _is_of(one: Problem, table: PlanTable) -> bool:
+    if table == "people" and one.file == PROTOCOL_FILE:
+        return (one.column or "").startswith("publication.people")
+    return one.file == load_schema(table).file
 
 
 def _plan_table(table: str) -> PlanTable:
@@ -174,20 +191,21 @@ def _plan_table(table: str) -> PlanTable:
 def _list(name: str, table: PlanTable, text: str | None, faults: list[FieldFault] | None = None) -> Response:
     folder, schema = trial_folder(name), load_schema(table)
     shown = _text_of(folder, table) if text is None else text
-    found = read_list(schema, shown)
-    told = faults or [*faults_of(TrialError(found.problems), lambda _: "text")] if found.problems else faults or []
-    is_wrong = any(one.severity == "error" for one in found.problems)
+    found, problems = read_list(schema, shown), _problems(table, shown)
+    told = faults or ([*faults_of(TrialError(problems), lambda _: "text")] if problems else [])
+    is_wrong = any(one.severity == "error" for one in problems)
     return page(
         "list",
-        422 if faults or (is_wrong and text is not None) else 200,
+        422 if faults or (is_wrong and shown.strip() and text is not None) else 200,
         trial=desk().workspace.filed(name),
         table=table,
+        title={"sites": gettext("Gardens"), "products": gettext("Products"), "people": gettext("People")}[table],
         text=shown,
-        seen=digest_of(folder / schema.file),
+        seen=digest_of(folder / _kept_in(table)),
         columns=[(one.heading, gettext(one.description)) for one in schema.fields],
         understood=understood(schema, found),
         faults=by_field(told if shown.strip() else faults or ()),
-        frozen=why_frozen(folder),
+        frozen=None if table == "people" else why_frozen(folder),
     )
 
 
@@ -195,6 +213,8 @@ def _text_of(folder: Path, table: PlanTable) -> str:
     """Write a table as a spreadsheet would paste it: tabs between cells, without columns that hold nothing."""
     from trialkit.tables.atomic import cell_texts
 
+    if table == "people":
+        return people_text(_value_at(_data(folder), "publication.people"))
     path, schema = folder / load_schema(table).file, load_schema(table)
     found = read_list(schema, path.read_text("utf-8-sig", errors="replace") if path.is_file() else "")
     frame = found.reading.frame
@@ -202,6 +222,18 @@ def _text_of(folder: Path, table: PlanTable) -> str:
     kept = {name: cells for name, cells in columns.items() if any(cells) or schema.field(name).required}
     rows = zip(*kept.values(), strict=True)
     lines = [[schema.field(name).heading for name in kept], *rows]
+    return as_pasted(lines)
+
+
+def people_text(people: object) -> str:
+    """Write the people of a publication as a spreadsheet would paste them, with headings even where there are none."""
+    return as_pasted(
+        people_list([one for one in people if isinstance(one, Mapping)] if isinstance(people, list) else [])
+    )
+
+
+def as_pasted(lines: Iterable[Iterable[str]]) -> str:
+    """Write cells as a spreadsheet would paste them."""
     return "\n".join("\t".join(_quoted(cell) for cell in cells) for cells in lines)
 
 
@@ -228,11 +260,14 @@ def set_plan(
     folder = trial_folder(name)
     data = _data(folder)
     before = {key: _value_at(data, key) for key in keys}
-    texts = {one: path.read_text("utf-8-sig") for one in tables if (path := folder / load_schema(one).file).is_file()}
+    texts = {one: _text_before(folder, one) for one in tables if (folder / _kept_in(one)).is_file()}
     labels = _labels()
     what = [
         *(labels[key][0] if key in labels else key for key in keys),
-        *({"sites": gettext("gardens"), "products": gettext("products")}[one] for one in tables),
+        *(
+            {"sites": gettext("gardens"), "products": gettext("products"), "people": gettext("people")}[one]
+            for one in tables
+        ),
     ]
     listed = ", ".join(what)
     answer = do(_deed(gettext("Set: {what}", what=listed), name, folder, keys, tables, seen), where_next)
@@ -249,10 +284,14 @@ def _deed(
     seen: Mapping[str, str],
 ) -> Deed:
     words = [f"{key}={as_typed(path_of(key), value)}" for key, value in keys.items()]
-    files = {one: f"{'gardens' if one == 'sites' else 'shelf'}.txt" for one in tables}
+    files = {one: LISTS[one] for one in tables}
     words += [word for one, file in files.items() for word in ("--table", f"{one}={file}")]
     run = partial(deeds.set_plan, folder, dict(keys), dict(tables), dict(seen))
     return Deed(title, (("set", name, *words),), run, tuple((files[one], tables[one].encode()) for one in tables))
+
+
+def _text_before(folder: Path, table: PlanTable) -> str:
+    return _text_of(folder, table) if table == "people" else (folder / _kept_in(table)).read_text("utf-8-sig")
 
 
 def _data(folder: Path) -> dict[str, Any]:

@@ -26,9 +26,9 @@ from trialkit.tables.table_schema import load_schema
 POST = "/trial/fern/post/"
 ELSEWHERE = {
     ("GET", "open"): ("test_guard.py", "/open"),
-    ("POST", "front.stop_job"): ("test_jobs.py", "/stop"),
+    ("POST", "front.stop_job"): ("test_in_chromium.py", "Stop it"),
     ("POST", "answer.keep"): ("test_ledger_room.py", "answer/keep"),
-    ("POST", "answer.replace"): ("test_ledger_room.py", "answer/replace"),
+    ("POST", "answer.replace"): ("test_ledger_room.py", "{here}replace"),
 }
 """Routes that no page offers at these moments, and the test that asks for each, with what it asks for."""
 ALIKE = ("trialkit", "trial.toml", "CC-BY-4.0", "How heavy?", *(f"{name}.csv" for name in TABLE_NAMES))

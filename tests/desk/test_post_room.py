@@ -20,7 +20,7 @@ import trialkit
 from commands import run
 from contents import contents
 from desk_visitor import Visitor, told
-from english_left import english_left
+from english_left import english_left, english_said, texts_of
 from returned_files import Good, good_return
 from trialkit.tables.table_schema import load_schema
 
@@ -397,6 +397,55 @@ def test_all_of_it_is_in_spanish(laid_out: Visitor, good: Good) -> None:
         page = laid_out.get(path)
         assert 'lang="es' in page.text
         assert english_left(page.text, NAMES) == []
+
+
+def in_spanish(page: Any) -> list[str]:
+    """What of a page is English, but for what it quotes and what files hold; nothing says that it is."""
+    main = page.text.partition("<main")[2].partition("</main>")[0]
+    assert 'lang="es' in page.text
+    assert 'lang="en"' not in main
+    return english_said(texts_of(page.text), (*NAMES[:3], ", bucket", "Which dose grows the heaviest heads?"))
+
+
+def test_what_is_wrong_is_told_in_spanish(laid_out: Visitor, good: Good) -> None:
+    """On the page of the trial, beside the fields of a record, of a choice, and where nothing can be read at all."""
+    drop(laid_out, first__csv=good.csv().encode())
+    answer(laid_out)
+    laid_out.client.set_cookie("desk-language", "es", domain="127.0.0.1")
+    row = f"{POST}correct/heads/{good.buckets[0]}/1"
+    sent = dict(re.findall(r'name="(was\.\w+)" value="([^"]*)"', laid_out.get(row).text))
+    sent |= {name.removeprefix("was."): text for name, text in sent.items()}
+    bad = laid_out.post(row, sent | {"weight_g": "heavy", "harvested_on": "2026-02-31", "outcome": "dead", "why": "x"})
+    assert (bad.status_code, "Se espera: un número." in told(bad)) == (422, True)
+    assert in_spanish(bad) == []
+
+    dead = good.changed(
+        "heads", lambda i, row: {"bucket": row["bucket"], "head": row["head"], "outcome": "dead"} if i == 0 else row
+    )
+    page = drop(laid_out, heads__csv=dead.csv().encode())
+    answer(laid_out, "look", **{next(one for one in fields(page) if one.startswith("conflict.")): "returned"})
+    page = laid_out.get(POST)
+    assert "O corrija la fila entera." in told(page)
+    assert in_spanish(page) == []
+
+    heads = folder_of(laid_out) / "heads.csv"
+    wrong = {0: "152 g", 1: "about 150", 2: "", 3: "9999", 4: "inf", 5: "1,152", 6: "１４５", 7: "14.3"}
+    damaged = good.changed("heads", lambda i, row: row | ({"weight_g": wrong[i]} if i in wrong else {}))
+    days = {8: "2026-02-31", 9: "03/04/26", 10: "46289", 11: "", 12: "2031-09-24", 13: "2026-08-21"}
+    damaged = damaged.changed("heads", lambda i, row: row | ({"harvested_on": days[i]} if i in days else {}))
+    damaged = damaged.with_cell("heads", 14, "outcome", "harvestd").with_cell("heads", 15, "marketable", "perhaps")
+    heads.write_text(damaged.csv(), "utf-8")
+    page = laid_out.get("/trial/fern/")
+    rules = {one.rule for one in trialkit.Trial(folder_of(laid_out)).check().problems}
+    assert len(rules) >= 15
+    assert told(page).count("Se espera:") == 20
+    assert in_spanish(page) == []
+
+    (folder_of(laid_out) / "trial.toml").write_text("[layout]\nseed = 1,5\n", "utf-8")
+    for path in ("/trial/fern/", POST, GARDENS):
+        page = laid_out.get(path)
+        assert "Los decimales llevan punto" in told(page)
+        assert in_spanish(page) == []
 
 
 @pytest.mark.parametrize(

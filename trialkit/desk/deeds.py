@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from trialkit.documents.problems import ToldProblem
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.languages import ENGLISH, speaking, translatable
+from trialkit.languages import translatable
 from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
@@ -54,12 +54,11 @@ def command_line(words: Sequence[str]) -> str:
 
 
 def trouble_of(error: TrialError | WrongCall | NotComputed) -> WentWrong:
-    """Say what went wrong in the words that the command would use."""
+    """Say what went wrong."""
     from trialkit.words.problem_words import told_problem
 
     if isinstance(error, TrialError):
-        with speaking(ENGLISH):  # as the page says of them
-            return WentWrong((), tuple(map(told_problem, error.problems)))
+        return WentWrong((), tuple(told_problem(one, at_desk=True) for one in error.problems))
     return WentWrong((str(error),))
 
 
@@ -216,8 +215,7 @@ def correct(
     bucket, head, on = row
     outcome = Trial(folder).correct(bucket, head, why=why, on=on, **values)
     if not outcome.ok:
-        with speaking(ENGLISH):
-            told_of = [finding_sentence(one) for one in outcome.findings if one.verdict != "repaired"]
+        told_of = (finding_sentence(one, at_desk=True) for one in outcome.findings if one.verdict != "repaired")
         raise WrongCall("\n".join(told_of))
 
 

@@ -100,7 +100,7 @@ def gettext(text: str, **parts: object) -> str:
     >>> gettext("{low} to {high}", low="5.5", high="6.0")
     '5.5 to 6.0'
     """
-    told = text if spoken() == ENGLISH else _translations(spoken()).gettext(text)
+    told = text if spoken() == ENGLISH or not text else _translations(spoken()).gettext(text)
     return told.format_map(parts) if parts else told
 
 
@@ -118,7 +118,7 @@ class Saying:
 
     def __str__(self) -> str:
         """Say it now."""
-        return gettext(self.text, **self.parts) if self.text else ""
+        return gettext(self.text, **self.parts)
 
 
 def ngettext(one: str, many: str, number: int, **parts: object) -> str:

@@ -20,7 +20,7 @@ from trialkit.desk.returned import LEFT_OUT, ReturnedFile, TwoValues, counts_wor
 from trialkit.desk.tray import FileAnswers, Waiting, safe_name
 from trialkit.documents.returns import Choice
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.languages import ENGLISH, gettext, speaking
+from trialkit.languages import gettext
 from trialkit.returns.answering import CHOICES, COLUMNS
 from trialkit.tables.problem import TrialError
 from trialkit.tables.rule_book import RULES
@@ -214,8 +214,7 @@ def _look(name: str, folder: Path) -> Look:
         merges.append(((), {"choose": settled}))
         told = (word for identity, choice in settled.items() for word in ("--choose", f"{identity}={choice}"))
         commands.append(("merge", name, *told))
-    with speaking(ENGLISH):
-        refused = tuple(map(finding_sentence, after.refused_choices))
+    refused = tuple(finding_sentence(one, at_desk=True) for one in after.refused_choices)
     return Look(
         files,
         tuple(two_values(one, saved, chosen.get(one.id, "")) for one in before.conflicts[:MOST_SHOWN]),
@@ -240,14 +239,6 @@ def original(name: str, file: str) -> Response:
 
 
 @dataclass(frozen=True)
-class EntryFault:
-    """Why something that was typed cannot be taken."""
-
-    text: str
-    in_english: Annotated[bool, "Whether these are the words of the command."] = False
-
-
-@dataclass(frozen=True)
 class RowForm:
     """A row of the record to be put right, and what was typed so far."""
 
@@ -257,8 +248,10 @@ class RowForm:
     row: Mapping[str, str]
     typed: Mapping[str, str]
     why: str = ""
-    faults: Mapping[str, tuple[EntryFault, ...]] = field(default_factory=dict)
-    trouble: tuple[EntryFault, ...] = ()
+    faults: Annotated[Mapping[str, tuple[str, ...]], "Why something that was typed cannot be taken, by its column."] = (
+        field(default_factory=dict)
+    )
+    trouble: tuple[str, ...] = ()
 
     @property
     def fields(self) -> tuple[Field, ...]:
@@ -327,22 +320,21 @@ def correct(name: str, table: TableName, bucket: str, second: str) -> AnyRespons
     was = {column: request.form.get(f"was.{column}", "") for column in columns}
     why = request.form.get("why", "").strip()
     changed = {column: text for column, text in typed.items() if text != was[column]}
-    faults: dict[str, tuple[EntryFault, ...]] = {}
+    faults: dict[str, tuple[str, ...]] = {}
     for column in changed:
         if known.get(column, "") != was[column]:
             now = value_words(table, column, known.get(column, ""))
-            faults[column] = (EntryFault(gettext("Meanwhile the record was changed. It now says: {now}.", now=now)),)
+            faults[column] = (gettext("Meanwhile the record was changed. It now says: {now}.", now=now),)
     if not why:
-        faults["why"] = (EntryFault(gettext("Say why, for whoever asks later.")),)
-    nothing = EntryFault(gettext("Nothing was changed: there is nothing to correct."))
-    trouble: tuple[EntryFault, ...] = () if changed else (nothing,)
+        faults["why"] = (gettext("Say why, for whoever asks later."),)
+    nothing = gettext("Nothing was changed: there is nothing to correct.")
+    trouble: tuple[str, ...] = () if changed else (nothing,)
     is_head = table == "heads"
     head, on = (int(second) if is_head else None, None if is_head else date.fromisoformat(second))
     try:
         for one in Trial(folder).look_at_correction(bucket, head, on=on, **changed) if changed else ():
             if one.verdict != "repaired":
-                with speaking(ENGLISH):
-                    found = EntryFault(what_was_found(told_finding(one)), in_english=True)
+                found = what_was_found(told_finding(one, at_desk=True))
                 faults[one.column or ""] = (*faults.get(one.column or "", ()), found)
         if not faults and not trouble:
             words = [*([second] if is_head else []), *(f"{column}={text}" for column, text in changed.items())]
@@ -352,8 +344,7 @@ def correct(name: str, table: TableName, bucket: str, second: str) -> AnyRespons
             return do(Deed(gettext("Correction"), (command,), run), url_for("post.find", name=name, label=bucket))
     except TROUBLES as error:
         told = trouble_of(error)
-        sentences = (*told.sentences, *(f"{one.found} {one.how_to_fix}" for one in told.problems))
-        trouble = tuple(EntryFault(sentence, in_english=True) for sentence in sentences)
+        trouble = (*told.sentences, *(f"{one.found} {one.how_to_fix}" for one in told.problems))
     return _row_form(name, RowForm(table, bucket, second, known, typed, why, faults, trouble), 422)
 
 

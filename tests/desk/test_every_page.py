@@ -33,8 +33,8 @@ ELSEWHERE = {
 """Routes that no page offers at these moments, and the test that asks for each, with what it asks for."""
 ALIKE = ("trialkit", "trial.toml", "CC-BY-4.0", "How heavy?", *(f"{name}.csv" for name in TABLE_NAMES))
 """Names of files, commands and licences, and the heading of a dropped file, which are the same in every language."""
-NOT_YET = ("/ledger/", "/trial/fern/", POST, "/trial/autumn/sizes/", "/trial/spring/answer/")
-"""Pages whose answers, plans and findings are still English: to be emptied."""
+NOT_YET = ("/ledger/", "/trial/autumn/sizes/", "/trial/spring/answer/")
+"""Pages whose answers and plans are still English: to be emptied."""
 
 
 def two_seasons(folder: Path) -> None:

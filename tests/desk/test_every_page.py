@@ -14,11 +14,12 @@ import pytest
 
 import trialkit
 from desk_crawl import Crawled, crawl
-from desk_visitor import Visitor, visit
+from desk_visitor import Visitor, told, visit
 from english_left import english_left
 from once import once
 from returned_files import good_return
 from trialkit.domain.table_names import TABLE_NAMES
+from trialkit.evidence.ledger_index import ENTRIES, INDEX
 from trialkit.languages import own_name
 from trialkit.steps import evidence_steps
 from trialkit.tables.table_schema import load_schema
@@ -188,3 +189,21 @@ def test_every_route_is_reached(crawled: Callable[[str], Crawled], visited: Call
     assert set(ELSEWHERE) - routes == set(), "listed, and no longer there"
     for file, asked in ELSEWHERE.values():
         assert asked in (Path(__file__).parent / file).read_text("utf-8"), file
+
+
+def test_a_spanish_desk_says_in_spanish_what_is_wrong_with_a_ledger(seasons: Path, tmp_path: Path) -> None:
+    """A line that is none, a file that is gone, one that a stranger put there."""
+    ledger = tmp_path / "desk" / "ledger"
+    shutil.copytree(seasons / "ledger", ledger)
+    with (ledger / INDEX).open("ab") as index:
+        index.write(b"{}\n{")
+    (entry,) = (ledger / ENTRIES).iterdir()
+    (entry / "theirs.csv").write_text("x", "utf-8")
+    names = [str(path) for path in (*ledger.rglob("*"), ledger)]
+    (entry / "buckets.csv").unlink()
+    for visitor in visit(tmp_path / "desk"):
+        visitor.client.set_cookie("desk-language", "es", domain="127.0.0.1")
+        page = visitor.get("/ledger/")
+        for text in ("no tiene final", "Falta", "no va ahí", "no está como la escribió"):
+            assert text in told(page)
+        assert english_left(page.text, [*names, *names_in(seasons)]) == []

@@ -338,6 +338,33 @@ def test_a_record_is_put_right_and_taken_back(laid_out: Visitor, good: Good, cop
     assert laid_out.get(f"{POST}correct/heads/{bucket}/9").status_code == 404
 
 
+def test_a_merged_file_is_taken_back(laid_out: Visitor, good: Good, copied: Callable[..., Copy]) -> None:
+    """With a reason, as the command does it; what stays is told, its original is kept, and it can come again."""
+    drop(laid_out, fern__xlsx=good.workbook())
+    answer(laid_out)
+    more = good.with_cell("heads", 5, "note", "bolting").with_cell("heads", 6, "note", "slugs").csv().encode()
+    drop(laid_out, heads__csv=more)
+    answer(laid_out)
+    bucket, head = (good.tables["heads"][6][name] for name in ("bucket", "head"))
+    trialkit.Trial(folder_of(laid_out)).correct(bucket, int(head), why="looked again", note="snails")
+    page = laid_out.get(POST)
+    (file,) = re.findall(r'name="file" value="(\w+\.csv)"', page.text)
+    assert "Say why" in told(laid_out.post(f"{POST}take-back", {"file": file, "why": " ", "back": POST}))
+    copy = copied(laid_out)
+    assert laid_out.post(f"{POST}take-back", {"file": file, "why": "of last season"}).status_code == 303
+    copy.holds(laid_out)
+    after = laid_out.get(POST)
+    assert "heads.csv 1 cell is empty again; 1 cell was corrected or changed since, and stays." in told(after)
+    assert f"These stay: Bucket {bucket}, head {head}" in told(after)
+    assert "of last season" in told(after)
+    assert f'name="file" value="{file}"' not in after.text
+    assert laid_out.get(f"{POST}original/{file}").data == more
+    assert "was taken back already" in told(laid_out.post(f"{POST}take-back", {"file": file, "why": "x", "back": POST}))
+    assert "can be merged" in told(drop(laid_out, heads__csv=more))
+    assert answer(laid_out).status_code == 303
+    assert "bolting" in (folder_of(laid_out) / "heads.csv").read_text("utf-8")
+
+
 def test_gardens_join_and_give_up(laid_out: Visitor, copied: Callable[..., Copy]) -> None:
     """With reason and day, as the command does it; what is wrong is told with what was typed."""
     refused = laid_out.post(GARDENS, {"site": "FERN", "why": "", "blocks": "many", "on": "soon"})
@@ -360,6 +387,13 @@ def test_gardens_join_and_give_up(laid_out: Visitor, copied: Callable[..., Copy]
     assert page.status_code == 303
     copy.holds(laid_out)
     assert "This garden gave up" in told(laid_out.get(f"{GARDENS}MILL/"))
+    copy = copied(laid_out)
+    assert "Say why" in told(laid_out.post(f"{GARDENS}MILL/rejoin", {"why": " "}))
+    page = laid_out.post(f"{GARDENS}MILL/rejoin", {"why": "a neighbour took it over", "on": "2026-09-05"})
+    assert page.status_code == 303
+    copy.holds(laid_out)
+    assert "Nothing has come from this garden yet" in told(laid_out.get(f"{GARDENS}MILL/"))
+    assert "MILL takes part" in told(laid_out.post(f"{GARDENS}MILL/rejoin", {"why": "once more"}))
     assert laid_out.get(f"{GARDENS}NOWHERE/").status_code == 404
 
 

@@ -23,6 +23,7 @@ from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, speaking
 from trialkit.pages.palette import custom_properties
 from trialkit.pages.shell import SHARED_TEMPLATES, environment
 from trialkit.tables.problem import TrialError
+from trialkit.words.phrases import date_words, season_words
 from trialkit.words.term_words import Term, term
 
 if TYPE_CHECKING:
@@ -48,8 +49,8 @@ class Desk:
     jobs: Jobs = field(default_factory=Jobs)
     tray: Tray = field(default_factory=Tray)
     done: list[tuple[int, Deed]] = field(default_factory=list)
-    undo: dict[str, Deed] = field(default_factory=dict)
-    """What takes back the last change of a trial's plan, by the trial's name."""
+    undo: dict[tuple[str, bool], Deed] = field(default_factory=dict)
+    """What takes back the last change of a trial's plan, by the trial's name and whether its layout was frozen then."""
     whole_answers: Newest = field(default_factory=Newest)
     last_asked: float = field(default_factory=monotonic)
     stop: Callable[[], None] = lambda: None
@@ -135,6 +136,8 @@ def page(template: str, status: int = 200, **parts: Any) -> Response:
             just_done=just_done,
             language=g.language,
             languages=LANGUAGES,
+            date_words=date_words,
+            season_words=season_words,
             own_name=own_name,
             **parts,
         )

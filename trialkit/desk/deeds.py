@@ -164,6 +164,13 @@ def withdraw(ledger: Path, entry: str, why: str, told: Told) -> None:  # noqa: A
     Ledger(ledger).withdraw(entry, why)
 
 
+def readmit(ledger: Path, entry: str, why: str, told: Told) -> None:  # noqa: ARG001
+    """Let a withdrawn entry of a ledger count again."""
+    from trialkit.interface.ledger_object import Ledger
+
+    Ledger(ledger).readmit(entry, why)
+
+
 def follow(folder: Path, ledger: Path, told: Told) -> None:
     """Start the trial that is worth most after those of a ledger."""
     from trialkit.interface.trial_object import Trial
@@ -238,3 +245,17 @@ def withdraw_site(folder: Path, site: str, why: str, on: date, told: Told) -> No
     from trialkit.interface.trial_object import Trial
 
     Trial(folder).withdraw_site(site, why=why, on=on)
+
+
+def rejoin_site(folder: Path, site: str, why: str, on: date, told: Told) -> None:  # noqa: ARG001
+    """Let a garden that gave up take part again."""
+    from trialkit.interface.trial_object import Trial
+
+    Trial(folder).rejoin_site(site, why=why, on=on)
+
+
+def take_back(folder: Path, file: str, why: str, told: Told) -> None:  # noqa: ARG001
+    """Take back a file that was merged."""
+    from trialkit.interface.trial_object import Trial
+
+    Trial(folder).take_back(file, why=why)

@@ -297,7 +297,8 @@ TK-L09 no column: a column {column}, as the layout is of kind {kind} | no such c
 TK-L10: a layout in which blocks join all treatments | {groups} groups of treatments that no block compares, one with \
 {treatment}
 TK-L11 version: {wanted}, one more than the version before
-TK-L11 twice: each garden at most once for joining and once for withdrawing | a second row
+TK-L11 twice: a garden that joins once, and withdraws only while it takes part | a second row
+TK-L11 present: a garden that withdrew before | a garden that takes part
 # The heads
 TK-H01: 1 to {heads}, the heads a bucket (bucket.heads in trial.toml)
 TK-H02: a weight, as the outcome is harvested

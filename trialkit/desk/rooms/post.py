@@ -29,7 +29,7 @@ from trialkit.tables.table_schema import load_schema
 if TYPE_CHECKING:
     from werkzeug.wrappers import Response as AnyResponse
 
-    from trialkit.documents.returns import Correction
+    from trialkit.documents.returns import Correction, TakenBack
     from trialkit.domain.table_names import TableName
     from trialkit.steps.record_steps import RecordedBucket
     from trialkit.tables.table_schema import Field
@@ -38,9 +38,11 @@ room = Blueprint("post", __name__, url_prefix="/trial/<name>/post")
 
 TROUBLES = (TrialError, WrongCall, NotComputed)
 SHORT = 3
-"""So many merges are done at once; more go on by themselves, and can be stopped."""
+"""So many merges, or files to be read again, are done at once; more go on by themselves, and can be stopped."""
 MOST_SHOWN = 100
 """Of conflicts, corrections and originals, so many are listed."""
+MOST_NAMED = 10
+"""Of the cells that stay as they are when a file is taken back."""
 
 
 @dataclass(frozen=True)
@@ -82,7 +84,8 @@ def _page(name: str, look: Look, trouble: WentWrong | None = None, status: int =
     from trialkit.steps.record_steps import kept_returns
 
     folder = trial_folder(name)
-    entries: tuple[KeptLine, ...] = ()
+    files: tuple[KeptLine, ...] = ()
+    taken_back: tuple[KeptLine, ...] = ()
     corrections: tuple[KeptLine, ...] = ()
     trouble = trouble or look.trouble
     try:
@@ -90,9 +93,8 @@ def _page(name: str, look: Look, trouble: WentWrong | None = None, status: int =
     except TrialError as error:
         trouble = trouble or trouble_of(error)
     else:
-        entries = tuple(
-            KeptLine(str(one), one.file, tuple(counts_words(one.tables))) for one in kept.entries[:MOST_SHOWN]
-        )
+        files = tuple(KeptLine(str(one), one.file, tuple(counts_words(one.tables))) for one in kept.files[:MOST_SHOWN])
+        taken_back = tuple(map(_went, kept.taken_back[:MOST_SHOWN]))
         undone = {id(one) for one in kept.to_take_back()}
         corrections = tuple(_corrected(name, one, id(one) in undone) for one in kept.corrections[:MOST_SHOWN])
     return page(
@@ -101,10 +103,24 @@ def _page(name: str, look: Look, trouble: WentWrong | None = None, status: int =
         trial=desk().workspace.filed(name),
         look=look,
         trouble=trouble,
-        entries=entries,
+        files=files,
+        taken_back=taken_back,
         corrections=corrections,
         left_out=LEFT_OUT,
     )
+
+
+def _went(one: TakenBack) -> KeptLine:
+    from trialkit.documents.returns import cells_in
+    from trialkit.words.cell_words import column_title, row_words
+    from trialkit.words.phrases import date_words
+    from trialkit.words.taken_back_words import taken_back_words
+
+    stayed = list(cells_in(one.stayed))
+    shown = [f"{row_words(table, key)}, {column_title(table, column)}" for table, key, column in stayed[:MOST_NAMED]]
+    shown += ["…"] if len(stayed) > MOST_NAMED else []
+    told = ["; ".join(taken_back_words(one)), one.why, f"{one.by}, {date_words(one.on)}", "; ".join(shown)]
+    return KeptLine(one.name, one.file, tuple(told))
 
 
 def _corrected(name: str, one: Correction, can_undo: bool) -> KeptLine:
@@ -223,6 +239,23 @@ def _look(name: str, folder: Path) -> Look:
         tuple(merges),
         tuple(commands),
     )
+
+
+@room.post("/take-back")
+def take_back(name: str) -> AnyResponse:
+    """Take back a file that was merged, with a reason."""
+    from trialkit.steps.record_steps import kept_returns
+
+    folder, file, why = trial_folder(name), request.form.get("file", ""), request.form.get("why", "").strip()
+    if not why:
+        raise WrongCall(gettext("Say why, for whoever asks later."))
+    deed = Deed(
+        gettext("Take back a file"),
+        (("merge", name, "--take-back", file, "--why", why),),
+        partial(deeds.take_back, folder, file, why),
+    )
+    is_short = len(kept_returns(folder).files) <= SHORT  # every file is read again
+    return (do if is_short else do_at_length)(deed, f"{url_for('post.overview', name=name)}#kept")
 
 
 @room.get("/original/<file>")

@@ -139,7 +139,7 @@ def _settings(name: str, typed: Mapping[str, str], faults: list[FieldFault] | No
         typed=typed,
         faults=by_field(faults or ()),
         frozen=why_frozen(folder),
-        undo=desk().undo.get(name),
+        undo=undo_of(name),
     )
 
 
@@ -244,13 +244,25 @@ def _quoted(cell: str) -> str:
 @room.post("/take-back")
 def take_back(name: str) -> AnyResponse:
     """Take back the last change of the plan."""
-    trial_folder(name)
-    deed = desk().undo.get(name)
+    deed = undo_of(name)
     if deed is None:
         abort(404)
     answer = do(deed, f"/trial/{name}/")
-    desk().undo.pop(name, None)
+    _remember_undo(name, None)
     return answer
+
+
+def undo_of(name: str) -> Deed | None:
+    """Return what takes back the last change of a plan: once the layout is frozen, only one that was made since."""
+    return desk().undo.get((name, why_frozen(trial_folder(name)) is not None))
+
+
+def _remember_undo(name: str, deed: Deed | None) -> None:
+    is_frozen = why_frozen(trial_folder(name)) is not None
+    for before in (True, False):
+        desk().undo.pop((name, before), None)
+    if deed is not None:
+        desk().undo[name, is_frozen] = deed
 
 
 def set_plan(
@@ -271,7 +283,7 @@ def set_plan(
     ]
     listed = ", ".join(what)
     answer = do(_deed(gettext("Set: {what}", what=listed), name, folder, keys, tables, seen), where_next)
-    desk().undo[name] = _deed(gettext("Take back: {what}", what=listed), name, folder, before, texts, {})
+    _remember_undo(name, _deed(gettext("Take back: {what}", what=listed), name, folder, before, texts, {}))
     return answer
 
 

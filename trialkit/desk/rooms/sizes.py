@@ -14,7 +14,7 @@ from trialkit.desk.field_faults import FieldFault, by_field, faults_of
 from trialkit.desk.rooms.settings import set_plan
 from trialkit.documents.document import as_written
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.languages import ENGLISH, gettext, speaking
+from trialkit.languages import gettext
 from trialkit.steps.plan_steps import Sizes
 from trialkit.tables.problem import TrialError
 
@@ -128,8 +128,7 @@ def _answer(name: str, given: Mapping[str, str], *, is_whole: bool) -> SizesAnsw
         return SizesAnswer(faults)
     folder = trial_folder(name)
     try:
-        with speaking(ENGLISH):  # as plans are told, to the adviser
-            return _worked_out(folder, read, is_whole=is_whole)
+        return _worked_out(folder, read, is_whole=is_whole)
     except (TrialError, WrongCall, NotComputed) as error:
         return SizesAnswer(faults_of(error, _field_of))
 

@@ -13,6 +13,7 @@ from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, do_at_length, page, trial_folder
 from trialkit.desk.deeds import Deed
 from trialkit.desk.published import show
+from trialkit.desk.rooms.settings import undo_of
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.languages import gettext
 from trialkit.protocol.randomise import why_frozen
@@ -63,10 +64,10 @@ def overview(name: str) -> Response:
         trial=filed,
         steps=steps,
         can_mail=steps[2].is_done,
+        undo=undo_of(name),
         has_county=_has_county(folder),
         has_calendar=(folder / "results" / "calendar.ics").is_file(),
         has_check=(folder / "results" / "check.html").is_file(),
-        undo=None if why else desk().undo.get(name),
         next=next((step for step in steps if not step.is_done), None),
         problems=[told_problem(one, at_desk=True) for one in found.problems[:MOST_PROBLEMS]],
         more=max(len(found.problems) - MOST_PROBLEMS, 0),

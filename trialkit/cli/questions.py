@@ -131,8 +131,8 @@ def _sites(given: tuple[str, ...]) -> tuple[str, ...]:
         if not fault:
             return sites
         if given:
-            raise click.UsageError(fault)
-        click.echo(fault, err=True)
+            raise click.UsageError(str(fault))
+        click.echo(str(fault), err=True)
 
 
 def _practice(levels: Levels, given: Sequence[str]) -> dict[str, str | float]:

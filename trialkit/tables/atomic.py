@@ -16,6 +16,7 @@ import numpy as np
 
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.written import note_file
+from trialkit.languages import Saying
 from trialkit.tables.formula_text import defused
 
 if sys.platform != "win32":
@@ -88,13 +89,13 @@ def write_text(path: Path, text: str) -> None:
 
 
 @contextlib.contextmanager
-def locked(lock: Path, timeout_s: float, busy: str) -> Iterator[None]:
+def locked(lock: Path, timeout_s: float, busy: Saying) -> Iterator[None]:
     """Let one process at a time do what a lock file guards; others wait.
 
     Raises
     ------
     WrongCall
-        Saying what is `busy`, if another process does not end in time.
+        With what is `busy`, if another process does not end in time.
     OSError
         If the lock cannot be had, with the name of its folder.
     """
@@ -104,7 +105,7 @@ def locked(lock: Path, timeout_s: float, busy: str) -> Iterator[None]:
     try:
         guard.acquire(timeout=timeout_s)
     except Timeout:
-        raise WrongCall(f"{busy}; try again when it has ended.") from None
+        raise WrongCall(busy) from None
     except OSError as error:
         raise OSError(error.errno, error.strerror, str(lock.parent)) from error
     try:

@@ -303,8 +303,8 @@ def _started(draft: Draft) -> AnyResponse:
     run = partial(deeds.start, folder, draft.answers(seed))
     try:
         return do(Deed(title, draft.commands(seed), run, files), f"/trial/{draft.folder}/")
-    except FileExistsError as error:  # another window was quicker
-        return _shown(draft, 3, [FieldFault("name", str(error))])
+    except FileExistsError:  # another window was quicker
+        return _shown(draft, 3, _faults_of_name_and_numbers(draft))
     except TrialError as error:
         faults = [*faults_of(error, partial(_field_of, draft))]
         steps = [number for number, names in enumerate(STEPS, 1) if any(one.field in names for one in faults)]
@@ -356,7 +356,7 @@ def _faults_of_gardens(draft: Draft) -> list[FieldFault]:
     if errors := [one for one in draft.gardens.problems if one.severity == "error"]:
         return list(faults_of(TrialError(errors), lambda _: "gardens"))
     fault = fault_of_sites(draft.sites)
-    return [FieldFault("gardens", fault)] if fault else []
+    return [FieldFault("gardens", str(fault))] if fault else []
 
 
 def _faults_of_name_and_numbers(draft: Draft) -> list[FieldFault]:
@@ -427,6 +427,11 @@ def understood(schema: TableSchema, found: TypedList) -> tuple[list[str], list[t
     from trialkit.tables.atomic import cell_texts
 
     columns = [name for name in found.columns if not found.reading.frame.empty]
-    cells = [cell_texts(found.reading.frame[name]) for name in columns]
+    cells = [said_cells(schema.field(name), cell_texts(found.reading.frame[name])) for name in columns]
     rows = zip(found.reading.frame.index, *cells, strict=True)
     return [schema.field(name).heading for name in columns], [(int(line), list(rest)) for line, *rest in rows]
+
+
+def said_cells(column: Field, cells: Sequence[str]) -> list[str]:
+    """Say what cells of a column hold as forms do, where it lists its values; lists are read so in any language."""
+    return [column.said(one) if one in (column.enum or ()) else one for one in cells]

@@ -34,7 +34,7 @@ def test_what_a_job_says() -> None:
     assert refused.trouble.sentences == ("This cannot be.",)
     fallen = _wait(jobs, jobs.start(_deed(fall), "/"))
     assert fallen.state == "failed"
-    assert not jobs.are_working
+    assert not jobs.working()
 
 
 def test_a_job_can_be_stopped(tmp_path: Path) -> None:
@@ -44,13 +44,13 @@ def test_a_job_can_be_stopped(tmp_path: Path) -> None:
     until = time.monotonic() + 60
     while not mark.exists() and time.monotonic() < until:
         time.sleep(0.02)
-    assert jobs.are_working
+    assert jobs.working()
     jobs.stop(job.id)
     stopped = jobs.get(job.id)
     assert stopped is not None
     assert stopped.state == "stopped"
     assert mark.read_text() == "began"
-    assert not jobs.are_working
+    assert not jobs.working()
 
 
 def test_commands_are_written_as_one_types_them() -> None:

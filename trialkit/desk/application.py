@@ -14,7 +14,6 @@ from markupsafe import Markup
 from trialkit.desk.deeds import Deed, WentWrong, trouble_of
 from trialkit.desk.guard import HEADERS, OPEN, SAFE_METHODS, TOKEN, Guard
 from trialkit.desk.jobs import Jobs
-from trialkit.desk.tray import Tray
 from trialkit.desk.workspace import Workspace
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.languages import ENGLISH, LANGUAGES, gettext, speaking
@@ -37,15 +36,12 @@ LANGUAGE_COOKIE = "desk-language"
 
 @dataclass
 class Desk:
-    """One run of a desk: its folder, its guard, its jobs, and what it did so far."""
+    """One run of a desk: its folder, its guard, its jobs, and what it did so far; all else is in the folder."""
 
     workspace: Workspace
     guard: Guard
     jobs: Jobs = field(default_factory=Jobs)
-    tray: Tray = field(default_factory=Tray)
     done: list[tuple[int, Deed]] = field(default_factory=list)
-    undo: dict[str, Deed] = field(default_factory=dict)
-    """What takes back the last change of a trial's plan, by the trial's name."""
     last_asked: float = field(default_factory=monotonic)
     stop: Callable[[], None] = lambda: None
 
@@ -88,6 +84,7 @@ def make_application(folder: Path, guard: Guard) -> Flask:
     made.register_error_handler(TrialError, _in_trouble)
     made.register_error_handler(WrongCall, _in_trouble)
     made.register_error_handler(NotComputed, _in_trouble)
+    made.register_error_handler(OSError, _in_trouble)
     return made
 
 
@@ -210,7 +207,7 @@ def _refused(error: Any) -> Response:
     return page("trouble", error.code, trouble=WentWrong((said[error.code],)), back="/")
 
 
-def _in_trouble(error: TrialError | WrongCall | NotComputed) -> Response:
+def _in_trouble(error: TrialError | WrongCall | NotComputed | OSError) -> Response:
     back = request.path if request.method == "GET" else request.form.get("back", "/")
     is_here = back.startswith("/") and not back.startswith(("//", "/\\"))  # two slashes lead to another host
     return page("trouble", 422, trouble=trouble_of(error), back=back if is_here else "/")

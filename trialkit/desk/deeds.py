@@ -53,13 +53,16 @@ def command_line(words: Sequence[str]) -> str:
     return subprocess.list2cmdline(whole) if sys.platform == "win32" else shlex.join(whole)
 
 
-def trouble_of(error: TrialError | WrongCall | NotComputed) -> WentWrong:
+def trouble_of(error: TrialError | WrongCall | NotComputed | OSError) -> WentWrong:
     """Say what went wrong in the words that the command would use."""
+    from trialkit.words.file_words import file_failure_words
     from trialkit.words.problem_words import told_problem
 
     if isinstance(error, TrialError):
         with speaking(ENGLISH):  # as the page says of them
             return WentWrong((), tuple(map(told_problem, error.problems)))
+    if isinstance(error, OSError):
+        return WentWrong((file_failure_words(error, "it"),))
     return WentWrong((str(error),))
 
 
@@ -176,15 +179,17 @@ Merge = tuple[tuple["Path", ...], Mapping[str, Any]]
 
 def merge(folder: Path, merges: tuple[Merge, ...], told: Told) -> None:
     """Merge files of the tray, one call after the other, and take out of it what was merged."""
-    from trialkit.desk.tray import take_out
+    from trialkit.desk.tray import Tray
     from trialkit.interface.trial_object import Trial
 
     for number, (files, answers) in enumerate(merges):
         told("merge", number, len(merges))
-        outcome = Trial(folder).merge(*files, **answers)
-        for path, one in zip(files, outcome.files, strict=True):
-            if one.merged:
-                take_out(path)
+        there = [path for path in files if path.is_file()]  # another window may have merged some meanwhile
+        if files and not there:
+            continue
+        outcome = Trial(folder).merge(*there, **answers)
+        merged = [path.parent.name for path, one in zip(there, outcome.files, strict=True) if one.merged]
+        Tray(folder).take_out(merged, answers.get("choose", ()))
 
 
 def correct(

@@ -15,6 +15,7 @@ from multiprocessing.connection import Connection
 from threading import Lock, Thread
 from typing import TYPE_CHECKING, Annotated, Literal
 
+from trialkit._processes import end_with_parent
 from trialkit._startup import begin_lightly
 from trialkit.desk.deeds import Deed, Told, WentWrong, trouble_of
 from trialkit.domain.errors import NotComputed, WrongCall
@@ -71,11 +72,10 @@ class Jobs:
         with self._lock:
             return self._jobs.get(job_id)
 
-    @property
-    def are_working(self) -> bool:
-        """Whether any is still at work."""
+    def working(self) -> tuple[Job, ...]:
+        """Those that are still at work, in the order in which they began."""
         with self._lock:
-            return any(job.state == "working" for job in self._jobs.values())
+            return tuple(job for job in self._jobs.values() if job.state == "working")
 
     def stop(self, job_id: str) -> None:
         """Stop one, wherever it is."""
@@ -132,6 +132,7 @@ def _work(connection: Connection, run: Callable[[Told], None]) -> None:
     """Run a deed in this process, and say how it goes."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # a terminal sends it to all: the desk decides
     signal.signal(signal.SIGTERM, signal.default_int_handler)
+    Thread(target=end_with_parent, daemon=True).start()  # nobody would know of what a killed desk left at work
     begin_lightly()
 
     def tell(doing: str, done: int, of: int) -> None:
@@ -140,12 +141,8 @@ def _work(connection: Connection, run: Callable[[Told], None]) -> None:
     try:
         with watched(tell):
             run(tell)
-    except (TrialError, WrongCall, NotComputed) as error:
+    except (TrialError, WrongCall, NotComputed, OSError) as error:
         connection.send(trouble_of(error))
-    except OSError as error:
-        from trialkit.words.file_words import file_failure_words
-
-        connection.send(WentWrong((file_failure_words(error, "it"),)))
     except KeyboardInterrupt:
         return
     else:

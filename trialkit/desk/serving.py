@@ -49,7 +49,7 @@ def serve(folder: Path, *, port: int, idle_hours: float, told: Callable[[str], N
 
         def watch() -> None:
             while not ending.wait(LOOK_EVERY_S):
-                if not here.jobs.are_working and time.monotonic() - here.last_asked > idle_hours * 3600:
+                if not here.jobs.working() and time.monotonic() - here.last_asked > idle_hours * 3600:
                     break
             time.sleep(0.5)  # for the last page to be sent
             server.close()
@@ -63,4 +63,3 @@ def serve(folder: Path, *, port: int, idle_hours: float, told: Callable[[str], N
         finally:
             ending.set()
             here.jobs.stop_all()
-            here.tray.close()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -15,11 +15,13 @@ from pydantic import BaseModel
 
 from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, page, trial_folder
+from trialkit.desk.begun import begun_in, changing, read_begun, write_begun
 from trialkit.desk.deeds import Deed
 from trialkit.desk.field_faults import FieldFault, by_field, faults_of
 from trialkit.desk.rooms.starting_room import understood
 from trialkit.desk.typed import doses_in, form_values, names_in
-from trialkit.domain.errors import WrongCall
+from trialkit.documents.begun import PlanBefore
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.languages import gettext
 from trialkit.protocol.randomise import why_frozen
@@ -45,6 +47,8 @@ FIRST = (
 NOT_ASKED = ("trial.id", "publication.people", "decision.current_practice")
 """What stays as it is, is a table of its own, or is asked with what is tried."""
 FACTORS = ("cultivar", "dose", "acidifier")
+BEFORE = "plan.json"
+"""What the last change replaced, among what is begun in the trial."""
 
 
 @dataclass(frozen=True)
@@ -126,7 +130,7 @@ def _settings(name: str, typed: Mapping[str, str], faults: list[FieldFault] | No
         typed=typed,
         faults=by_field(faults or ()),
         frozen=why_frozen(folder),
-        undo=desk().undo.get(name),
+        undo=undo_of(name),
     )
 
 
@@ -202,13 +206,31 @@ def _quoted(cell: str) -> str:
 @room.post("/take-back")
 def take_back(name: str) -> AnyResponse:
     """Take back the last change of the plan."""
-    trial_folder(name)
-    deed = desk().undo.get(name)
+    folder, deed = trial_folder(name), undo_of(name)
     if deed is None:
         abort(404)
     answer = do(deed, f"/trial/{name}/")
-    desk().undo.pop(name, None)
+    with changing(folder) as begun:
+        (begun / BEFORE).unlink(missing_ok=True)
     return answer
+
+
+def undo_of(name: str) -> Deed | None:
+    """Return what takes the last change of the plan back; None once anything else has changed the same files."""
+    folder = trial_folder(name)
+    try:
+        found = read_begun(PlanBefore, begun_in(folder) / BEFORE)
+    except (NotComputed, WrongCall):  # then nothing can be taken back, and nothing else rests on it
+        return None
+    if (
+        found is None
+        or not found.after
+        or any(digest_of(folder / file) != is_now for file, is_now in found.after.items())
+    ):
+        return None
+    keys = {key: value_from(path_of(key), text) for key, text in found.keys.items()}
+    title = gettext("Take back: {what}", what=_listed(keys, found.tables))
+    return _deed(title, name, folder, keys, found.tables, found.after)
 
 
 def set_plan(
@@ -219,15 +241,22 @@ def set_plan(
     data = _data(folder)
     before = {key: _value_at(data, key) for key in keys}
     texts = {one: path.read_text("utf-8-sig") for one in tables if (path := folder / load_schema(one).file).is_file()}
-    labels = _labels()
-    what = [
-        *(labels[key][0] if key in labels else key for key in keys),
-        *({"sites": gettext("gardens"), "products": gettext("products")}[one] for one in tables),
-    ]
-    listed = ", ".join(what)
-    answer = do(_deed(gettext("Set: {what}", what=listed), name, folder, keys, tables, seen), where_next)
-    desk().undo[name] = _deed(gettext("Take back: {what}", what=listed), name, folder, before, texts, {})
+    title = gettext("Set: {what}", what=_listed(keys, tables))
+    answer = do(_deed(title, name, folder, keys, tables, seen), where_next)
+    files = [PROTOCOL_FILE] * bool(keys) + [load_schema(one).file for one in tables]
+    typed = {key: as_typed(path_of(key), value) for key, value in before.items()}
+    with changing(folder) as begun:
+        write_begun(
+            begun / BEFORE,
+            PlanBefore(keys=typed, tables=texts, after={file: digest_of(folder / file) for file in files}),
+        )
     return answer
+
+
+def _listed(keys: Iterable[str], tables: Iterable[PlanTable]) -> str:
+    labels = _labels()
+    named = {"sites": gettext("gardens"), "products": gettext("products")}
+    return ", ".join([*(labels[key][0] if key in labels else key for key in keys), *(named[one] for one in tables)])
 
 
 def _deed(

@@ -13,6 +13,7 @@ from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, do_at_length, page, trial_folder
 from trialkit.desk.deeds import Deed
 from trialkit.desk.published import show
+from trialkit.desk.rooms.settings import undo_of
 from trialkit.languages import gettext
 from trialkit.protocol.randomise import why_frozen
 
@@ -50,7 +51,7 @@ def overview(name: str) -> Response:
         trial=filed,
         steps=steps,
         can_mail=steps[2].is_done,
-        undo=desk().undo.get(name) if why_frozen(folder) is None else None,
+        undo=undo_of(name) if why_frozen(folder) is None else None,
         next=next((step for step in steps if not step.is_done), None),
         problems=[told_problem(one) for one in found.problems[:20]],
         more=max(len(found.problems) - 20, 0),

@@ -24,6 +24,7 @@ from trialkit.documents.begun import FileAnswers, WaitingFile, WaitingFiles
 from trialkit.documents.returns import Choice
 from trialkit.domain.errors import NotComputed
 from trialkit.languages import gettext
+from trialkit.tables.committing import sync_folder
 from trialkit.tables.own_files import ordinary_folder
 
 MOST_FILES, MOST_BYTES = 200, 256 << 20
@@ -94,6 +95,8 @@ class Tray:
                     one = WaitingFile(_identity(place), safe_name(name))
                     new.append(one)
                     room -= _copied(stream, place / one.id / one.name, room)
+                    sync_folder(place / one.id)
+                sync_folder(place)
                 write(replace(known, files=(*known.files, *new)))
             except BaseException:
                 for one in new:

@@ -6,9 +6,10 @@ import time
 from functools import partial
 from pathlib import Path
 
-from desk_deeds import count, fall, refuse, sleep
+from desk_deeds import count, fall, fill_the_disk, refuse, sleep
 from trialkit.desk.deeds import Deed
 from trialkit.desk.jobs import Job, Jobs
+from trialkit.languages import speaking
 
 
 def _wait(jobs: Jobs, job: Job, seconds: float = 60.0) -> Job:
@@ -32,6 +33,10 @@ def test_what_a_job_says() -> None:
     assert refused.state == "failed"
     assert refused.trouble is not None
     assert refused.trouble.sentences == ("This cannot be.",)
+    with speaking("es"):
+        full = _wait(jobs, jobs.start(_deed(fill_the_disk), "/"))
+    assert full.trouble is not None
+    assert full.trouble.sentences[0].startswith("heads.csv: el disco está lleno")
     fallen = _wait(jobs, jobs.start(_deed(fall), "/"))
     assert fallen.state == "failed"
     assert not jobs.working()

@@ -44,13 +44,13 @@ ALL = {**ASKED, **NOW, **WHERE}
 def _repeat(visitor: Visitor, into: Path) -> None:
     """Run the commands that the desk shows, on the files that it hands out with them."""
     into.mkdir()
-    for _, deed in visitor.desk.done:
-        for name, data in deed.files:
+    for lines, files in visitor.shown_deeds():
+        for name, data in files.items():
             (into / name).write_bytes(data)
         with chdir(into):
-            for line in deed.command_lines:
+            for line in lines:
                 assert run(*shlex.split(line)[1:]).returncode == DONE, line
-        for name, _ in deed.files:
+        for name in files:
             (into / name).unlink()
 
 

@@ -1,7 +1,7 @@
 """The whole job at the desk in a real browser: from an empty folder, by buttons alone, to a handout on paper, twice.
 
-Volunteers' files are those of the invented county: each garden sends its own kind of mess. With ``--pictures FOLDER``
-(run as a program) the pictures of the README are taken on the way.
+Volunteers' files hold the records of the invented county: a spreadsheet with a mess of its own, and the workbook and
+the phone form that were mailed. Run as a program with a folder, it takes the pictures of the README on the way.
 """
 
 from __future__ import annotations
@@ -9,11 +9,15 @@ from __future__ import annotations
 import re
 import sys
 import tempfile
+import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
 from typing import Any
 
+import openpyxl
+import pandas as pd
 import pytest
 from pypdf import PdfReader
 
@@ -21,9 +25,11 @@ import trialkit
 from chromium import ARGUMENTS, CHROMIUM
 from commands import run
 from desk_server import served
+from phone_page import first_bucket, go, opened, saved
 from trialkit.planning.invented_county import generate_records
 from trialkit.planning.invented_returns import SHEETS, write_sheets
 from trialkit.rules.trial_folder import read_trial
+from trialkit.tables.table_schema import load_schema
 
 SECONDS = 120_000
 """Milliseconds that any page may take on a machine that does much else."""
@@ -58,11 +64,11 @@ class Adviser:
         card = self.page.locator("li.card").filter(has=self.page.get_by_role("heading", name=re.compile(f"^{title}")))
         card.locator("button, a.button").filter(has_text=button).first.click()
 
-    def take_picture(self, name: str) -> None:
-        """Take a picture for the README, if they are wanted."""
+    def take_picture(self, name: str, of: str = "body") -> None:
+        """Take a picture for the README, if they are wanted, from a part of the page on."""
         if self.pictures is not None and name not in self.taken:
             self.taken.add(name)
-            self.page.evaluate("scrollTo(0, 0)")
+            self.page.locator(of).first.evaluate("one => one.scrollIntoView()")
             self.page.screenshot(path=self.pictures / f"{name}.png")
 
     @property
@@ -76,24 +82,22 @@ def a_season(adviser: Adviser, folder: Path, name: str) -> None:
     trial = f"/trial/{name}/"
     adviser.at(trial)
     adviser.take_picture("season")
-    adviser.step("Plan", "Do it")
+    adviser.step("Plan", "Write the plan")
     adviser.at(trial)
     assert (folder / name / "results" / "plan.html").is_file()
-    adviser.step("Layout", "Do it")
+    adviser.step("Layout", "Draw the lots")
     adviser.at(trial)
-    adviser.step("Packs", "Do it")
+    adviser.step("Packs", "Write the packs")
     adviser.at(trial)
     adviser.press("One file for each garden, to be mailed")
-    with adviser.page.expect_download() as saved:
-        adviser.page.get_by_role("link", name=re.compile("^Save the file of")).first.click()
-    assert saved.value.suggested_filename.endswith(".zip")
+    mailed = {site: unpacked(adviser, site, folder.parent / f"{name}-{site}") for site in ("FERN", "MILL", "HARB")}
 
     adviser.page.goto(adviser.base + trial)
     adviser.step("Post room", "Open")
-    adviser.page.set_input_files("#files", volunteers_files(folder / name))
+    adviser.page.set_input_files("#files", volunteers_files(adviser.page.context.browser, folder / name, mailed))
     adviser.press("Look at them")
     adviser.at(f"{trial}post/")
-    adviser.take_picture("post-room")
+    adviser.take_picture("post-room", "#waiting")
     answer_questions(adviser)
     adviser.press("Merge all that is answered")
     adviser.at(f"{trial}post/")
@@ -108,14 +112,60 @@ def a_season(adviser: Adviser, folder: Path, name: str) -> None:
     adviser.at("/ledger/")
 
 
-def volunteers_files(trial: Path) -> list[str]:
-    """Files that the gardens of a laid-out trial send back."""
+def unpacked(adviser: Adviser, site: str, aside: Path) -> Path:
+    """Save what a garden is mailed, and unpack it as its volunteer does."""
+    with adviser.page.expect_download() as saved:
+        adviser.page.get_by_role("link", name=f"Save the file of {site}").click()
+    assert saved.value.suggested_filename.endswith(".zip")
+    with zipfile.ZipFile(saved.value.path()) as parcel:
+        parcel.extractall(aside)
+    return aside
+
+
+def volunteers_files(browser: Any, trial: Path, mailed: dict[str, Path]) -> list[str]:
+    """Files that the gardens of a laid-out trial send back, made with what each was mailed.
+
+    Fernsedge sends a spreadsheet of its own. Mill types into its workbook. Harbour uses the phone form for a
+    bucket, and a spreadsheet for the rest.
+    """
     found = read_trial(trial, stage="layout")
     records = generate_records(found.protocol, found.sites, found.layout, found.products)
-    place = Path(tempfile.mkdtemp(dir=trial.parent.parent))
     heads = records.heads.astype(object).where(records.heads.notna(), "").astype(str)
-    write_sheets(place, heads, found.layout)
-    return [str(path) for path in sorted((place / SHEETS).iterdir())]
+    by_phone = first_bucket(found, "HARB")
+    place = mailed["FERN"].parent / f"returned-{trial.name}"
+    place.mkdir()
+    write_sheets(place, heads[heads["bucket"] != by_phone], found.layout)
+    sheets = {path.stem: path for path in (place / SHEETS).iterdir()}
+    of_mill = found.layout.loc[found.layout["site"] == "MILL", "bucket"]
+    workbook = typed_into(mailed["MILL"], heads[heads["bucket"].isin(of_mill)], place / "Kopie (2).xlsx")
+    phone = opened(browser, next(mailed["HARB"].rglob("phone-*.html")))
+    go(phone, by_phone)
+    for row in heads[heads["bucket"] == by_phone].to_dict("records"):
+        for column in set(row) - {"bucket", "head"}:
+            field = phone.locator(f"#head{row['head']}-{column}")
+            if row[column]:
+                choose = field.evaluate("one => one.tagName") == "SELECT"
+                (field.select_option if choose else field.fill)(row[column])
+    told = saved(phone, place)["path"]
+    phone.context.close()
+    return [str(path) for path in (sheets["FERN"], workbook, told, sheets["HARB"])]
+
+
+def typed_into(mailed: Path, rows: pd.DataFrame, to: Path) -> Path:
+    """Type what was recorded into the workbook of a garden, as one types: days as days, weights as numbers."""
+    workbook = openpyxl.load_workbook(next(mailed.rglob("record-*.xlsx")))
+    sheet = workbook["heads"]
+    headings = {cell.value: cell.column for cell in sheet[1]}
+    columns = {column: headings[load_schema("heads").field(column).heading] for column in rows.columns}
+    known = {(row["bucket"], int(row["head"])): row for row in rows.to_dict("records")}
+    for line in range(2, sheet.max_row + 1):
+        row = known.get((sheet.cell(line, columns["bucket"]).value, sheet.cell(line, columns["head"]).value), {})
+        for column, text in row.items():
+            if text and column not in ("bucket", "head"):
+                typed = date.fromisoformat(text) if column.endswith("_on") else text
+                sheet.cell(line, columns[column]).value = float(text) if column == "weight_g" else typed
+    workbook.save(to)
+    return to
 
 
 def answer_questions(adviser: Adviser) -> None:

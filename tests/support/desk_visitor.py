@@ -8,6 +8,7 @@ import time
 import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +37,21 @@ class Visitor:
             path, base_url=BASE, headers=ORIGIN, data={"token": self.desk.guard.token, **(data or {})}, **more
         )
 
+    def shown_deeds(self) -> list[tuple[list[str], dict[str, bytes]]]:
+        """What a page shows that was done, the first deed first: its commands, and the files that it hands out."""
+        page = self.get("/words/").text
+        deeds = re.findall(r"<li>(.*?)</li>", page.partition('<ol class="did">')[2].partition("</ol>")[0])
+        return [
+            (
+                [unescape(line) for line in re.findall("<code><bdi>(.*?)</bdi></code>", deed)],
+                {
+                    file: self.get(link).data
+                    for link, file in re.findall('<a href="([^"]+)" download>([^<]+)</a>', deed)
+                },
+            )
+            for deed in deeds[::-1]
+        ]
+
     def done(self, path: str, data: dict[str, Any] | None = None, seconds: float = 120.0) -> str:
         """Send a form that begins a long deed, wait until it is done, and return where it leads."""
         answer = self.post(path, data)
@@ -52,8 +68,14 @@ class Visitor:
 
 def told(answer: Any) -> str:
     """Text of the page's main part, without its marks."""
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", main_part(answer))).strip()
+
+
+def main_part(answer: Any) -> str:
+    """The page's main part; all of what has none."""
     main = re.search(r"<main.*?</main>", answer.text, re.DOTALL)
-    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", main[0] if main else answer.text)).strip()
+    text: str = main[0] if main else answer.text
+    return text
 
 
 def visit(folder: Path) -> Iterator[Visitor]:

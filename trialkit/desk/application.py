@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlsplit
 
 from flask import Flask, Response, abort, current_app, g, redirect, request
 from markupsafe import Markup
@@ -14,12 +15,14 @@ from markupsafe import Markup
 from trialkit.desk.deeds import Deed, WentWrong, trouble_of
 from trialkit.desk.guard import HEADERS, OPEN, SAFE_METHODS, TOKEN, Guard
 from trialkit.desk.jobs import Jobs
+from trialkit.desk.newest import Newest
 from trialkit.desk.workspace import Workspace
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.languages import ENGLISH, LANGUAGES, gettext, speaking
+from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, speaking
 from trialkit.pages.palette import custom_properties
 from trialkit.pages.shell import SHARED_TEMPLATES, environment
 from trialkit.tables.problem import TrialError
+from trialkit.words.phrases import date_words, season_words
 from trialkit.words.term_words import Term, term
 
 if TYPE_CHECKING:
@@ -32,6 +35,8 @@ MOST_FIELD_BYTES = 1 << 20
 MOST_PARTS = 2000
 MOST_REMEMBERED = 50
 LANGUAGE_COOKIE = "desk-language"
+DONE_COOKIE = "desk-done"
+"""Number of the deed that the next page tells of."""
 
 
 @dataclass
@@ -42,13 +47,22 @@ class Desk:
     guard: Guard
     jobs: Jobs = field(default_factory=Jobs)
     done: list[tuple[int, Deed]] = field(default_factory=list)
+    whole_answers: Newest = field(default_factory=Newest)
     last_asked: float = field(default_factory=monotonic)
     stop: Callable[[], None] = lambda: None
+
+    def __post_init__(self) -> None:
+        """Hear of long deeds once they are done."""
+        self.jobs.when_done = self.remember
 
     def remember(self, deed: Deed) -> None:
         """Keep what was done, for the list at the foot of each page."""
         self.done.append((self.done[-1][0] + 1 if self.done else 1, deed))
         del self.done[:-MOST_REMEMBERED]
+
+    def number_of(self, deed: Deed) -> int | None:
+        """Number of a deed that is remembered."""
+        return next((number for number, one in self.done if one is deed), None)
 
 
 def desk() -> Desk:
@@ -108,6 +122,7 @@ class PageTerms:
 def page(template: str, status: int = 200, **parts: Any) -> Response:
     """Fill in a template of the desk, in the language of its reader."""
     here = desk()
+    just_done = next((deed for number, deed in here.done if str(number) == request.cookies.get(DONE_COOKIE)), None)
     text = (
         environment(TEMPLATES)
         .get_template(f"{template}.html.jinja")
@@ -115,12 +130,27 @@ def page(template: str, status: int = 200, **parts: Any) -> Response:
             term=PageTerms(),
             token=here.guard.token,
             done=here.done[::-1],
+            just_done=just_done,
             language=g.language,
             languages=LANGUAGES,
+            date_words=date_words,
+            season_words=season_words,
+            own_name=own_name,
             **parts,
         )
     )
-    return Response(text, status, mimetype="text/html")
+    response = Response(text, status, mimetype="text/html")
+    if DONE_COOKIE in request.cookies:
+        response.delete_cookie(DONE_COOKIE)
+    return response
+
+
+def told_as_done(response: AnyResponse, deed: Deed) -> AnyResponse:
+    """Have the next page say that a deed was done."""
+    number = desk().number_of(deed)
+    if number is not None:
+        response.set_cookie(DONE_COOKIE, str(number), httponly=True, samesite="Strict")
+    return response
 
 
 def do(deed: Deed, where_next: str) -> AnyResponse:
@@ -128,13 +158,12 @@ def do(deed: Deed, where_next: str) -> AnyResponse:
     with speaking(ENGLISH):  # what is written is what the command writes, whatever the page's language
         deed.run(lambda *_: None)
     desk().remember(deed)
-    return redirect(where_next, 303)
+    return told_as_done(redirect(where_next, 303), deed)
 
 
 def do_at_length(deed: Deed, where_next: str) -> AnyResponse:
     """Begin a deed that takes long, and go to the page that says how it stands."""
-    job = desk().jobs.start(deed, where_next)
-    desk().remember(deed)
+    job = desk().jobs.start(deed, where_next, _where_begun())
     return redirect(f"/job/{job.id}", 303)
 
 
@@ -208,6 +237,14 @@ def _refused(error: Any) -> Response:
 
 
 def _in_trouble(error: TrialError | WrongCall | NotComputed | OSError) -> Response:
-    back = request.path if request.method == "GET" else request.form.get("back", "/")
+    return page("trouble", 422, trouble=trouble_of(error), back=_where_begun())
+
+
+def _where_begun() -> str:
+    """Page that leads out of trouble: the one from which a form came, else the room in which a page lies."""
+    if request.method == "GET":
+        return request.path.rstrip("/").rpartition("/")[0] + "/"
+    came_from = urlsplit(request.referrer or "")
+    back = request.form.get("back") or (came_from.path if came_from.netloc == request.host else "") or "/"
     is_here = back.startswith("/") and not back.startswith(("//", "/\\"))  # two slashes lead to another host
-    return page("trouble", 422, trouble=trouble_of(error), back=back if is_here else "/")
+    return back if is_here else "/"

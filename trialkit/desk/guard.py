@@ -3,7 +3,8 @@
 Three things could be tried by a page of a stranger that is open in the same browser: to send a form here (cross-site
 request), to read what is here (its own script, or a name of its own that points to this machine), and to show a page
 of ours inside its own. A form needs the session's cookie, which is not sent along from elsewhere, an origin that is
-ours, and a token that only our pages hold; requests to any other host name are refused; no page may be framed.
+ours, and a token that only our pages hold; requests to any other host name are refused; no page may be framed but
+by the desk itself, which shows what it published within its own pages.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ TOKEN = "token"
 HEADERS = {
     "Content-Security-Policy": (
         "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data:; connect-src 'self'; "
-        "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+        "form-action 'self'; frame-src 'self'; base-uri 'none'; frame-ancestors 'none'"
     ),
     "X-Frame-Options": "DENY",
     "X-Content-Type-Options": "nosniff",

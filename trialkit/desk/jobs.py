@@ -20,6 +20,7 @@ from trialkit._startup import begin_lightly
 from trialkit.desk.deeds import Deed, Told, WentWrong, trouble_of
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.progress import watched
+from trialkit.languages import Language, gettext, speaking, spoken
 from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ class Job:
     id: str
     deed: Deed
     where_next: Annotated[str, "Page to go to once it is done."]
+    where_begun: Annotated[str, "Page to go back to if it is not."] = "/"
     state: State = "working"
     doing: Annotated[str, "What it says it is at."] = ""
     done: int = 0
@@ -49,22 +51,25 @@ class Job:
 class Jobs:
     """All jobs of a desk."""
 
+    when_done: Callable[[Deed], None] = lambda _: None
+    """Told of each deed that came to its end."""
     _lock: Lock = field(default_factory=Lock)
     _jobs: dict[str, Job] = field(default_factory=dict)
     _processes: dict[str, BaseProcess] = field(default_factory=dict)
 
-    def start(self, deed: Deed, where_next: str) -> Job:
+    def start(self, deed: Deed, where_next: str, where_begun: str = "/") -> Job:
         """Begin a deed in a process of its own."""
         context = multiprocessing.get_context("spawn")
         ours, theirs = context.Pipe(duplex=False)
-        process = context.Process(target=_work, args=(theirs, deed.run), daemon=True)
-        job = Job(secrets.token_urlsafe(9), deed, where_next)
+        process = context.Process(target=_work, args=(theirs, deed.run, spoken()), daemon=True)
+        job = Job(secrets.token_urlsafe(9), deed, where_next, where_begun)
         with self._lock:
             self._forget()
             self._jobs[job.id], self._processes[job.id] = job, process
         process.start()
         theirs.close()  # so that we notice when the process's own end is gone
-        Thread(target=self._listen, args=(job.id, ours), daemon=True).start()
+        ended = gettext("It ended before its time: perhaps memory ran out. Nothing is half done. Try again.")
+        Thread(target=self._listen, args=(job.id, ours, ended), daemon=True).start()
         return job
 
     def get(self, job_id: str) -> Job | None:
@@ -94,7 +99,7 @@ class Jobs:
         for job_id in list(self._processes):
             self.stop(job_id)
 
-    def _listen(self, job_id: str, connection: Connection) -> None:
+    def _listen(self, job_id: str, connection: Connection, ended: str) -> None:
         """Take in what the process says, until it ends."""
         last: object = None
         with suppress(EOFError, OSError):
@@ -110,7 +115,7 @@ class Jobs:
         elif last == "done":
             self._change(job_id, state="done")
         else:
-            self._change(job_id, state="failed", trouble=WentWrong(("It ended before its time.",)))
+            self._change(job_id, state="failed", trouble=WentWrong((ended,)))
         with self._lock:
             process = self._processes.pop(job_id, None)
         if process is not None:
@@ -120,6 +125,8 @@ class Jobs:
         with self._lock:
             job = self._jobs[job_id]
             if job.state == "working":
+                if values.get("state") == "done":
+                    self.when_done(job.deed)
                 self._jobs[job_id] = replace(job, **values)  # type: ignore[arg-type]
 
     def _forget(self) -> None:
@@ -128,8 +135,8 @@ class Jobs:
             del self._jobs[job_id]
 
 
-def _work(connection: Connection, run: Callable[[Told], None]) -> None:
-    """Run a deed in this process, and say how it goes."""
+def _work(connection: Connection, run: Callable[[Told], None], language: Language) -> None:
+    """Run a deed in this process, and say how it goes: what went wrong in the language of who began it."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # a terminal sends it to all: the desk decides
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     Thread(target=end_with_parent, daemon=True).start()  # nobody would know of what a killed desk left at work
@@ -142,7 +149,8 @@ def _work(connection: Connection, run: Callable[[Told], None]) -> None:
         with watched(tell):
             run(tell)
     except (TrialError, WrongCall, NotComputed, OSError) as error:
-        connection.send(trouble_of(error))
+        with speaking(language):
+            connection.send(trouble_of(error))
     except KeyboardInterrupt:
         return
     else:

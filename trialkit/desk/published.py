@@ -38,7 +38,8 @@ def show(folder: Path, file: str, endings: Collection[str]) -> Response:
     response = Response(data, mimetype=guess_type(file)[0] or "application/octet-stream")
     if ending not in SHOWN_IN_PLACE:
         response.headers.set("Content-Disposition", "attachment", filename=file)
-    response.headers["Content-Security-Policy"] = "frame-ancestors 'none'"
+    response.headers["Content-Security-Policy"] = "frame-ancestors 'self'"  # a page of the desk shows it within
+    response.headers["X-Frame-Options"] = "SAMEORIGIN"
     return response
 
 

@@ -67,6 +67,7 @@ class PlanBefore(SealedLater):
     )
     tables: Annotated[Mapping[Literal["sites", "products"], str], "Whole tables."] = field(default_factory=dict)
     after: Annotated[Mapping[str, str], "Digests of the files as the change left them."] = field(default_factory=dict)
+    frozen: Annotated[bool, "Whether the layout was frozen then."] = False
     sha256: Seal = field(default="", compare=False)
 
 

@@ -14,7 +14,7 @@ from trialkit.documents.document import as_data, as_written, is_alike
 from trialkit.documents.ledger_entry import EntrySite, HeadScatter, TrialFacts
 from trialkit.documents.results import Results
 from trialkit.domain.errors import WrongCall
-from trialkit.evidence.ledger import NewEntry
+from trialkit.evidence.ledger import NewEntry, name_in_ledger
 from trialkit.rules.mixings import feed_of
 from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.tables.atomic import csv_text
@@ -49,7 +49,7 @@ def trial_entry(trial: CheckedTrial, results: Results, written: bytes) -> NewEnt
     about = trial.protocol.trial
     return NewEntry(
         kind="trial",
-        trial=about.id if about.id != "trial" else trial.folder.resolve().name,
+        trial=name_in_ledger(trial.protocol, trial.folder),
         title=about.title,
         season=about.season,
         started_on=_started(trial),

@@ -199,6 +199,21 @@ def is_reviewed(language: Language) -> bool:
 
 
 @cache
+@cache
+def own_name(language: Language) -> str:
+    """What a language calls itself, as a list to choose from names it.
+
+    Examples
+    --------
+    >>> own_name("en"), own_name("es")
+    ('English', 'Español')
+    """
+    from babel import Locale
+
+    name = Locale.parse(language).get_language_name(language) or language
+    return name[0].upper() + name[1:]
+
+
 def locale_of(language: Language) -> Locale:
     """Locale by which numbers and dates of a language are written: that of its catalogue's header."""
     from babel import Locale

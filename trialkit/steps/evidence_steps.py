@@ -44,6 +44,25 @@ def add_trial(folder: Path, ledger: Path) -> tuple[Listed, str]:
     )
 
 
+def entry_of(folder: Path, ledger: Path) -> tuple[Listed | None, bool]:
+    """Return the entry of a trial that counts, None where there is none; and whether it holds its records as they are.
+
+    Raises
+    ------
+    WrongCall, NotComputed
+        If the trial has no results, or they cannot be read.
+    """
+    from trialkit.domain.table_names import PROTOCOL_FILE
+    from trialkit.evidence.ledger import digest_of_inputs, name_in_ledger
+    from trialkit.evidence.verifying import verify
+    from trialkit.protocol.trial_protocol import read_protocol
+
+    name = name_in_ledger(read_protocol(folder / PROTOCOL_FILE), folder)
+    now = digest_of_inputs({one.file: one.sha256 for one in read_results(folder).inputs})
+    found = [one for one in verify(ledger).index.listed if one.counts and one.kind == "trial" and one.trial == name]
+    return (found[0], found[0].inputs_sha256 == now) if found else (None, False)
+
+
 def _results(folder: Path) -> tuple[Results, bytes]:
     """Results of a trial, and results.json as it stands."""
     return read_results(folder), (folder / RESULTS_FOLDER / RESULTS_FILE).read_bytes()
@@ -65,6 +84,14 @@ def withdraw_entry(ledger: Path, start: str, why: str) -> tuple[Listed, str]:
     one = withdraw(ledger, start, why, date.today())
     named = f"{one.id[:SHOWN_DIGITS]}, {_named(one.trial, one.season)}"
     return one, f"Withdrawn: {named}. It stays in {ledger} with the reason."
+
+
+def readmit_entry(ledger: Path, start: str, why: str) -> tuple[Listed, str]:
+    """Let a withdrawn entry count again."""
+    from trialkit.evidence.ledger import readmit
+
+    one = readmit(ledger, start, why, date.today())
+    return one, f"Counts again: {one.id[:SHOWN_DIGITS]}, {_named(one.trial, one.season)}. {ledger} keeps both reasons."
 
 
 def pool_ledger(ledger: Path) -> tuple[Recommended, str, str]:

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from flask import Blueprint, Response
+from flask import Blueprint, Response, request
 
 from trialkit.desk import deeds
 from trialkit.desk.application import desk, do_at_length, page, trial_folder
 from trialkit.desk.deeds import Deed
 from trialkit.desk.published import files_of, show
 from trialkit.desk.workspace import LEDGER
+from trialkit.documents.ledger_entry import SHOWN_DIGITS
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.languages import gettext
 
 if TYPE_CHECKING:
@@ -24,40 +25,36 @@ room = Blueprint("answer", __name__, url_prefix="/trial/<name>/answer")
 @room.get("/")
 def answer(name: str) -> Response:
     """What the trial says, if it was analysed, and what to do with it."""
-    from trialkit.interface.trial_object import Trial
-    from trialkit.steps.trial_steps import changed_inputs, reason_for_none
+    from trialkit.steps.evidence_steps import entry_of
+    from trialkit.steps.trial_steps import changed_inputs, read_results, reason_for_none
     from trialkit.words.decision_words import sentences
     from trialkit.words.measures import measures_of
 
-    folder = trial_folder(name)
-    filed = desk().workspace.filed(name)
+    folder, here = trial_folder(name), desk().workspace
+    filed = here.filed(name)
     told: tuple[str, ...] = ()
     changed: list[str] = []
+    entry, is_same, is_old = None, False, False
     if filed.is_analysed:
-        results = Trial(folder).results
-        changed = changed_inputs(folder, results)
-        decision = results.decision
-        told = tuple(sentences(decision, measures_of(results))) if decision else (reason_for_none(results),)
+        try:
+            results = read_results(folder)
+        except NotComputed:  # of another version, or damaged: the button makes it anew
+            is_old = True
+        else:
+            changed = changed_inputs(folder, results)
+            decision = results.decision
+            told = tuple(sentences(decision, measures_of(results))) if decision else (reason_for_none(results),)
+            entry, is_same = entry_of(folder, here.ledger) if here.has_ledger else (None, False)
     return page(
         "answer",
         trial=filed,
         told=told,
+        is_old=is_old,
         changed=changed,
-        is_kept=_is_kept(folder) if filed.is_analysed else False,
+        entry=entry,
+        is_same=is_same,
         packs=files_of(folder / "results", [".zip"]),
     )
-
-
-def _is_kept(folder: Path) -> bool:
-    """Whether the ledger holds this trial, as it is analysed now."""
-    from trialkit.interface.ledger_object import Ledger
-    from trialkit.interface.trial_object import Trial
-
-    here = desk().workspace
-    if not here.has_ledger:
-        return False
-    entries = Ledger(here.ledger).entries()
-    return bool((entries["counts"] & (entries["trial"] == Trial(folder).protocol.trial.id)).any())
 
 
 @room.post("/analyse")
@@ -75,6 +72,26 @@ def keep(name: str) -> AnyResponse:
     deed = Deed(
         gettext("Into the ledger"), (command,), partial(deeds.keep, trial_folder(name), desk().workspace.ledger)
     )
+    return do_at_length(deed, "/ledger/")
+
+
+@room.post("/replace")
+def replace(name: str) -> AnyResponse:
+    """Let what the trial says now take the place of what the ledger holds of it."""
+    from trialkit.steps.evidence_steps import entry_of
+
+    folder, ledger, why = trial_folder(name), desk().workspace.ledger, request.form.get("why", "").strip()
+    if not why:
+        raise WrongCall(gettext("Say why, for whoever asks in a later season."))
+    entry, _ = entry_of(folder, ledger)
+    if entry is None:
+        return keep(name)
+    shown = entry.id[:SHOWN_DIGITS]
+    commands = (
+        ("evidence", "withdraw", shown, "--why", why, "--ledger", LEDGER),
+        ("evidence", "add", name, "--ledger", LEDGER),
+    )
+    deed = Deed(gettext("Into the ledger"), commands, partial(deeds.replace_entry, folder, ledger, shown, why))
     return do_at_length(deed, "/ledger/")
 
 

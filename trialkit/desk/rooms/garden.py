@@ -21,7 +21,7 @@ from trialkit.pages.safe_text import safe_text
 from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from werkzeug.wrappers import Response as AnyResponse
 
@@ -164,6 +164,17 @@ def _shown(folder: Path, result: CheckResult, missing: StillMissing, until: date
 @room.post("/<site>/withdraw")
 def withdraw(name: str, site: str) -> AnyResponse:
     """Let a garden give up: its records stay."""
+    return _noted(name, site, "--withdraw", gettext("A garden gives up"), deeds.withdraw_site)
+
+
+@room.post("/<site>/rejoin")
+def rejoin(name: str, site: str) -> AnyResponse:
+    """Let a garden that gave up take part again."""
+    return _noted(name, site, "--rejoin", gettext("A garden takes part again"), deeds.rejoin_site)
+
+
+def _noted(name: str, site: str, option: str, title: str, run: Callable[..., None]) -> AnyResponse:
+    """Note what a garden does, with reason and day."""
     folder = trial_folder(name)
     faults: list[str] = []
     why, on = request.form.get("why", "").strip(), _day(faults)
@@ -171,8 +182,8 @@ def withdraw(name: str, site: str) -> AnyResponse:
         faults.append(gettext("Say why, for whoever asks later."))
     if faults:
         return _garden(name, site, request.form, tuple(faults))
-    words = ("site", name, site, "--withdraw", "--why", why, "--on", str(on))
-    deed = Deed(gettext("A garden gives up"), (words,), partial(deeds.withdraw_site, folder, site, why, on))
+    words = ("site", name, site, option, "--why", why, "--on", str(on))
+    deed = Deed(title, (words,), partial(run, folder, site, why, on))
     try:
         return do(deed, url_for("garden.garden", name=name, site=site))
     except (TrialError, WrongCall, NotComputed) as error:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from flask import Blueprint, Response, request
@@ -16,9 +16,12 @@ from trialkit.desk.deeds import Deed
 from trialkit.desk.published import files_of, show
 from trialkit.desk.workspace import LEDGER
 from trialkit.domain.errors import WrongCall
-from trialkit.languages import LANGUAGES, gettext
+from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, spoken
+from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from werkzeug.wrappers import Response as AnyResponse
 
     from trialkit.documents.recommended import Recommended
@@ -54,30 +57,50 @@ class Paper:
     """Something to read or print, with its files."""
 
     title: str
+    language: Annotated[str, "Of the paper, as it calls itself; empty for what the adviser alone reads."]
     files: tuple[PaperFile, ...]
 
 
-NAMED = re.compile(r"(pool|handout_large|handout|care)(?:-(\w\w))?(?:-(a4|letter))?\.(html|pdf)")
+HANDOUT = "handout.html"
+KINDS, PRINTED = ("handout", "handout_large", "care", "pool"), ("a4", "letter")
+NAMED = re.compile(rf"({'|'.join(KINDS)})(?:-({'|'.join(LANGUAGES)}))?(?:-({'|'.join(PRINTED)}))?\.(?:html|pdf)")
+LANGUAGE_TAG = re.compile(rb'<html lang="([a-z]+)')
 
 
-def _papers(names: Sequence[str]) -> list[Paper]:
-    """Group the ledger's files by what they are, in the order in which one wants them."""
+def _papers(ledger: Path) -> list[Paper]:
+    """Group the ledger's files by what they are and by their language, in the order in which one wants them."""
     titles = {
         "handout": gettext("Handout"),
         "handout_large": gettext("Handout in large print"),
         "care": gettext("Care sheet"),
         "pool": gettext("All that is known, for the adviser"),
     }
-    papers = {"a4": gettext("A4 paper"), "letter": gettext("Letter paper"), None: gettext("page")}
-    found: dict[tuple[str, str | None], list[PaperFile]] = {}
-    for name in names:
+    papers = {None: gettext("page"), "a4": gettext("A4 paper"), "letter": gettext("Letter paper")}
+    first = _first_language(ledger)
+    found: dict[tuple[str, str], dict[str | None, PaperFile]] = {}
+    for name in files_of(ledger, PAGES):
         if match := NAMED.fullmatch(name):
-            found.setdefault((match[1], match[2]), []).append(PaperFile(name, papers[match[3]]))
-    order = sorted(found, key=lambda key: (list(titles).index(key[0]), key[1] or ""))
+            language = "" if match[1] == "pool" else match[2] or first
+            found.setdefault((match[1], language), {})[match[3]] = PaperFile(name, papers[match[3]])
+    order = sorted(found, key=lambda key: (KINDS.index(key[0]), key[1] != first, key[1]))
     return [
-        Paper(titles[kind] + (f" ({language})" if language else ""), tuple(found[kind, language]))
+        Paper(
+            titles[kind],
+            own_name(language) if language else "",
+            tuple(found[kind, language][one] for one in papers if one in found[kind, language]),
+        )
         for kind, language in order
     ]
+
+
+def _first_language(ledger: Path) -> str:
+    """Language of the papers whose names do not tell it: the handout itself does."""
+    if HANDOUT not in files_of(ledger, PAGES):
+        return ENGLISH
+    with (ledger / HANDOUT).open("rb") as page:
+        found = LANGUAGE_TAG.search(page.read(500))
+    language = found[1].decode() if found else ENGLISH
+    return language if language in LANGUAGES else ENGLISH
 
 
 @room.get("/")
@@ -90,19 +113,36 @@ def overview() -> Response:
         return page("ledger", defaults=None, entries=[], papers=[], problems=())
     ledger = Ledger(here.ledger)
     problems = ledger.problems()
+    entries = ledger.entries()
+    nothing_counts = not entries["counts"].any()
     defaults = None
-    if not problems:
+    if not problems and not nothing_counts:
         try:
             defaults = _told(ledger.recommended, ledger.is_current)
         except WrongCall:
             defaults = None
+    papers = _papers(here.ledger)
     return page(
         "ledger",
         defaults=defaults,
-        entries=ledger.entries().to_dict("records"),
-        papers=_papers(files_of(here.ledger, PAGES)),
+        entries=entries.to_dict("records"),
+        nothing_counts=nothing_counts,
+        papers=papers,
+        chosen={one.language for one in papers if one.language} or {own_name(_usual_language(here.folder))},
         problems=problems,
+        has_handout=HANDOUT in files_of(here.ledger, PAGES),
     )
+
+
+def _usual_language(folder: Path) -> str:
+    """Language of a first handout: the county's, else the one in which the desk is read."""
+    from trialkit.protocol.county import read_county
+
+    try:
+        block = read_county(folder)
+    except TrialError:  # the county's own page says what is wrong with it
+        block = None
+    return (block.county.language if block else None) or spoken()
 
 
 def _told(document: Recommended, is_current: bool) -> Defaults:
@@ -134,12 +174,22 @@ def recommend() -> AnyResponse:
 @room.post("/withdraw")
 def withdraw() -> AnyResponse:
     """Withdraw an entry, with a reason."""
+    return _noted("withdraw", gettext("Withdrawn"), deeds.withdraw)
+
+
+@room.post("/readmit")
+def readmit() -> AnyResponse:
+    """Let a withdrawn entry count again, with a reason."""
+    return _noted("readmit", gettext("Counts again"), deeds.readmit)
+
+
+def _noted(command: str, title: str, run: Callable[..., None]) -> AnyResponse:
+    """Note something of an entry, with a reason."""
     entry, why = request.form.get("entry", ""), request.form.get("why", "").strip()
     if not why:
         raise WrongCall(gettext("Say why, for whoever asks in a later season."))
-    command = ("evidence", "withdraw", entry, "--why", why, "--ledger", LEDGER)
-    deed = Deed(gettext("Withdrawn"), (command,), partial(deeds.withdraw, desk().workspace.ledger, entry, why))
-    return do(deed, "/ledger/")
+    words = ("evidence", command, entry, "--why", why, "--ledger", LEDGER)
+    return do(Deed(title, (words,), partial(run, desk().workspace.ledger, entry, why)), "/ledger/")
 
 
 @room.post("/next")

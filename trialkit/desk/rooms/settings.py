@@ -216,7 +216,10 @@ def take_back(name: str) -> AnyResponse:
 
 
 def undo_of(name: str) -> Deed | None:
-    """Return what takes the last change of the plan back; None once anything else has changed the same files."""
+    """Return what takes the last change of the plan back; None once anything else has changed the same files.
+
+    Once the layout is frozen, only what was changed since then can be taken back.
+    """
     folder = trial_folder(name)
     try:
         found = read_begun(PlanBefore, begun_in(folder) / BEFORE)
@@ -225,6 +228,7 @@ def undo_of(name: str) -> Deed | None:
     if (
         found is None
         or not found.after
+        or found.frozen != (why_frozen(folder) is not None)
         or any(digest_of(folder / file) != is_now for file, is_now in found.after.items())
     ):
         return None
@@ -248,7 +252,12 @@ def set_plan(
     with changing(folder) as begun:
         write_begun(
             begun / BEFORE,
-            PlanBefore(keys=typed, tables=texts, after={file: digest_of(folder / file) for file in files}),
+            PlanBefore(
+                keys=typed,
+                tables=texts,
+                after={file: digest_of(folder / file) for file in files},
+                frozen=why_frozen(folder) is not None,
+            ),
         )
     return answer
 

@@ -20,7 +20,7 @@ from trialkit.desk.typed import acids_in, doses_in, form_values, names_in
 from trialkit.documents.begun import TrialDraft
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.treatment import NO_PRODUCT
-from trialkit.languages import ENGLISH, gettext
+from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, spoken
 from trialkit.protocol.setting import as_typed, path_of, value_from
 from trialkit.protocol.starting import LARGEST_SEED, NewTrial, fault_of_sites, id_from, new_trial_text
 from trialkit.tables.atomic import csv_of_texts, csv_text
@@ -71,7 +71,7 @@ FIELDS_OF_KEYS = {
     "layout.blocks": "blocks",
     "layout.seed": "seed",
 }
-USUAL = {"blocks": "3", "heads": "4", "language": "", "measures": ""}
+USUAL = {"blocks": "3", "heads": "4", "language": ENGLISH, "measures": ""}
 ABOUT_THE_FORM = ("token", "at", "go", "draft", "instead_of")
 """Fields that hold nothing of the trial."""
 GARDENS_FILE, PRODUCTS_FILE = "gardens.csv", "shelf.csv"
@@ -262,7 +262,7 @@ def begin() -> AnyResponse:
     identity = request.args.get("draft", "")
     if not identity:
         _drafts().refuse_more()
-        return _shown(Draft({}), 1)
+        return _shown(Draft({"language": spoken()}), 1)  # volunteers most likely speak what their adviser speaks
     found = _drafts().find(identity)
     return _shown(Draft(found.typed), _step(str(found.step))) if found else redirect("/", 303)
 
@@ -287,7 +287,7 @@ def _typed() -> dict[str, str]:
 
 def _keep(typed: Mapping[str, str], step: int) -> None:
     """Keep what was typed, if it is anything, under the name that its window was given."""
-    if any(text.strip() != USUAL.get(name, "") for name, text in typed.items()):
+    if any(text.strip() for name, text in typed.items() if name not in USUAL):
         form = request.form
         _drafts().keep(form.get("draft", ""), TrialDraft(step=step, typed=typed), form.get("instead_of", ""))
 
@@ -431,6 +431,7 @@ def _shown(draft: Draft, step: int, faults: Sequence[FieldFault] = ()) -> Respon
         identity=request.form.get("draft") or Drafts.new_identity(),
         instead_of=request.args.get("draft", ""),
         carried=carried,
+        own_names=[(one, own_name(one)) for one in LANGUAGES],
         faults=by_field(faults),
         understood=understood(load_schema("sites"), draft.gardens) if step == 4 else (),
         warnings=faults_of(TrialError(draft.gardens.problems), lambda _: "gardens") if step == 4 else (),

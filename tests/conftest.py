@@ -27,7 +27,7 @@ import pandas as pd
 import pytest
 
 from chromium import ARGUMENTS, CHROMIUM, Window
-from once import value_once
+from once import once, value_once
 from trialkit._resources import resource_folder
 from trialkit.analysis import Results, analyse
 from trialkit.mixed import MixedFit, fit_mixed
@@ -51,6 +51,8 @@ LONG = (
     "analysis/test_small_trials.py",
     "cli",
     "damaged",
+    "desk/test_begun.py",
+    "desk/test_kills.py",
     "desk/test_post_room.py",
     "documents/test_every_file_read.py",
     "evidence/test_commands.py",
@@ -194,6 +196,14 @@ def example_results(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str],
     return cache(
         lambda name: value_once(tmp_path_factory, f"results-{name}", lambda: analyse(read_trial(EXAMPLES / name)))
     )
+
+
+@pytest.fixture(scope="session")
+def world(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Trials and a ledger for everything that writes; not to be changed."""
+    from writing_commands import make_world
+
+    return once(tmp_path_factory, "world of commands", make_world)
 
 
 @pytest.fixture(scope="session")

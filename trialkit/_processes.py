@@ -47,11 +47,11 @@ class Processes(ProcessPoolExecutor):
 
 def _begin() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    Thread(target=_end_with_parent, daemon=True).start()
+    Thread(target=end_with_parent, daemon=True).start()
     begin_lightly()
 
 
-def _end_with_parent() -> None:
+def end_with_parent() -> None:
     """End when the process that this one works for is gone, were it killed."""
     parent = multiprocessing.parent_process()
     if parent is not None:

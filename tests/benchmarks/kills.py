@@ -1,10 +1,11 @@
-"""Stop every command that writes at each call by which it changes files, and let every two of them meet; print counts.
+"""Stop every command and desk at each call by which it changes files, and let every two commands meet; print counts.
 
 Usage: python tests/benchmarks/kills.py [--every N] [--meetings N] [--signals N] [--seed N] [COMMAND]...
 
 Each command is killed, interrupted, and met with a full, a read-only and a forbidden disk at every N-th call (1);
 every pair of commands on one trial or ledger meets at N of its calls (6); and real processes get SIGINT, SIGTERM and
-SIGKILL at N random moments (3 a command). Names of commands are those of tests/support/writing_commands.py. An
+SIGKILL at N random moments (3 a command). Names of commands are those of tests/support/writing_commands.py. What a desk
+does is killed likewise, at every N-th call: "desk" and a name of tests/support/desk_kills.py, such as "desk merge". An
 AssertionError names the first state that is neither old nor new, or that the next run does not end by itself.
 """
 
@@ -28,6 +29,7 @@ from trialkit._startup import begin_lightly
 begin_lightly()
 sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 
+from desk_kills import DEEDS, desk_sweep_of
 from kill_sweep import interleaved, sweep_of
 from writing_commands import COMMANDS, TOGETHER, Writing, left_over, made_world, make_world, put_back, seen, state_of
 
@@ -73,7 +75,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("commands", nargs="*", metavar="COMMAND")
     given = parser.parse_args()
-    wanted = given.commands or list(COMMANDS)
+    wanted = given.commands or [*COMMANDS, *(f"desk {name}" for name in DEEDS)]
     draws = random.Random(given.seed)
     base = Path(tempfile.mkdtemp())
     make_world(base)
@@ -85,19 +87,22 @@ def main() -> None:
         print(f"{kind:<12}{name:<34}" + ", ".join(f"{n} {what}" for what, n in sorted(found.items())), flush=True)
 
     try:
-        for name in wanted if given.every else ():
+        for name in [name for name in wanted if name in COMMANDS] if given.every else ():
             with sweep_of(base, COMMANDS[name]) as sweep:
                 tell("killed", name, partial(sweep.killed, given.every))
                 tell("interrupted", name, partial(sweep.interrupted, given.every))
                 for kind, reason in (("full", ENOSPC), ("read-only", EROFS), ("forbidden", EACCES)):
                     tell(kind, name, partial(sweep.refused, reason, given.every))
+        for name in [name for name in DEEDS if f"desk {name}" in wanted] if given.every else ():
+            with tempfile.TemporaryDirectory() as aside, desk_sweep_of(base, DEEDS[name], Path(aside)) as at_desk:
+                tell("killed", f"desk {name}", partial(at_desk.swept, given.every))
         for group in TOGETHER if given.meetings else ():
             for one in group:
                 for other in group:
                     if {one.name, other.name} & {*wanted}:
                         met = f"{one.name} / {other.name}"
                         tell("met", met, partial(interleaved, base, one, other, given.meetings))
-        for name in wanted if given.signals else ():
+        for name in [name for name in wanted if name in COMMANDS] if given.signals else ():
             tell("signalled", name, partial(signalled, base, COMMANDS[name], given.signals, draws))
     finally:
         shutil.rmtree(base)

@@ -10,7 +10,6 @@ import pytest
 from commands import run
 from once import once
 from small_trial import write_small_trial
-from writing_commands import make_world
 
 
 def _analysed(folder: Path) -> None:
@@ -36,9 +35,3 @@ def small(analysed: Path) -> Path:
     """A copy of it as it was before the analysis."""
     shutil.rmtree(analysed / "results")
     return analysed
-
-
-@pytest.fixture(scope="session")
-def world(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Trials and a ledger for every command that writes; not to be changed."""
-    return once(tmp_path_factory, "world of commands", make_world)

@@ -15,6 +15,7 @@ from desk_visitor import Visitor, told, visit
 from english_left import english_said, texts_of
 from hostile_files import RETURNED
 from returned_files import good_return
+from trialkit.desk.tray import Tray
 from trialkit.pages.safe_text import safe_text
 from trialkit.returns.merge_files import Turn, look_at_files
 from trialkit.words.repair_words import told_finding, what_was_found
@@ -50,7 +51,7 @@ def looked_at(visitor: Visitor, trial: str, name: str, data: bytes) -> tuple[str
     """Drop a file: the post room as it is read then, and where the file waits."""
     post = f"/trial/{trial}/post/"
     assert visitor.post(f"{post}drop", {"files": [(io.BytesIO(data), name)]}).status_code == 303
-    (waiting,) = visitor.desk.tray.files(trial)
+    (waiting,) = Tray(visitor.desk.workspace.folder / trial).files()
     page = visitor.get(post)
     assert page.status_code == 200
     return plain(told(page)), waiting.path
@@ -85,7 +86,7 @@ def test_it_is_told_as_the_command_tells_it(kind: Kind, visitor: Visitor) -> Non
     if "question" in verdicts and "refused" not in verdicts:
         assert re.search(r'name="[0-9a-f]{16}\.(option|accept|heading)\.', visitor.get(f"/trial/{trial}/post/").text)
     english = in_spanish(visitor, trial, kind.file)
-    visitor.desk.tray.throw_away(trial, path.parent.name)
+    Tray(folder).take_out([path.parent.name])
     assert english == []
     assert contents(folder) == before
 
@@ -98,5 +99,5 @@ def test_what_is_dear_to_read_is_refused(title: str, visitor: Visitor) -> None:
     name, make = RETURNED[title]
     page, path = looked_at(visitor, "plain", name, make())
     assert "cannot be merged" in page
-    visitor.desk.tray.throw_away("plain", path.parent.name)
+    Tray(folder).take_out([path.parent.name])
     assert contents(folder) == before

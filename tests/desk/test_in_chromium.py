@@ -210,6 +210,30 @@ def test_long_work_shows_how_far_it_is_and_can_be_stopped(open_desk: tuple[Path,
     assert (folder / "summer" / "results" / "results.json").read_bytes() == before
 
 
+def test_what_is_typed_outlasts_the_browser(open_desk: tuple[Path, str, Any]) -> None:
+    """No button was pressed: it is offered when the desk is opened again, and thrown away by a button."""
+    _, link, page = open_desk
+    someone = page.context.browser.new_context()
+    typing = someone.new_page()
+    typing.goto(link)
+    typing.goto(link.partition("/open")[0] + "/new/")
+    typing.get_by_label("What should the trial find out?").fill("Which acid, then?")
+    with typing.expect_response("**/new/keep") as kept:
+        typing.get_by_label("Acids to try").fill("none\nmalt vinegar")
+    assert kept.value.status == 204
+    someone.close()
+    page.goto(link)
+    assert complaints(page) == []
+    page.get_by_role("link", name="Go on with it: Which acid, then?").click()
+    assert page.get_by_label("Acids to try").input_value() == "none\nmalt vinegar"
+    with page.expect_response("**/new/keep"):
+        page.get_by_label("Cultivars to try").fill("Fenleaf")
+    page.goto(link)
+    assert page.get_by_role("link", name="Go on with it").count() == 1
+    page.get_by_role("button", name="Throw it away: Which acid, then?").click()
+    assert page.get_by_role("link", name="Go on with it").count() == 0
+
+
 def test_a_trial_is_started_and_its_sizes_answer_as_they_change(open_desk: tuple[Path, str, Any]) -> None:
     """Four pages, each for every reader, a slip among them; then the answer follows the sizes without a button."""
     folder, link, page = open_desk

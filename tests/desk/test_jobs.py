@@ -46,7 +46,7 @@ def test_what_a_job_says() -> None:
     assert full.trouble.sentences[0].startswith("heads.csv: el disco está lleno")
     fallen = _wait(jobs, jobs.start(_deed(fall), "/"))
     assert fallen.state == "failed"
-    assert not jobs.are_working
+    assert not jobs.working()
 
 
 def test_a_job_can_be_stopped(tmp_path: Path) -> None:
@@ -56,13 +56,13 @@ def test_a_job_can_be_stopped(tmp_path: Path) -> None:
     until = time.monotonic() + 60
     while not mark.exists() and time.monotonic() < until:
         time.sleep(0.02)
-    assert jobs.are_working
+    assert jobs.working()
     jobs.stop(job.id)
     stopped = jobs.get(job.id)
     assert stopped is not None
     assert stopped.state == "stopped"
     assert mark.read_text() == "began"
-    assert not jobs.are_working
+    assert not jobs.working()
 
 
 class Unstartable:

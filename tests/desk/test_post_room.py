@@ -22,6 +22,7 @@ from contents import contents
 from desk_visitor import Visitor, told
 from english_left import english_left, english_said, texts_of
 from returned_files import Good, good_return
+from trialkit.desk.tray import Tray
 from trialkit.desk.workspace import is_reserved
 from trialkit.tables.table_schema import load_schema
 
@@ -129,7 +130,7 @@ def test_good_files_are_merged_as_the_command_does(laid_out: Visitor, good: Good
     assert answer(laid_out).status_code == 303
     copy.holds(laid_out)
     after = laid_out.get(POST)
-    assert not laid_out.desk.tray.files("fern")
+    assert not Tray(folder_of(laid_out)).files()
     assert "fern.json (by A.B., for FERN)" in told(after)
     (entry,) = re.findall(r'href="(/trial/fern/post/original/\w+\.json)"', after.text)
     saved = laid_out.get(entry)
@@ -198,7 +199,7 @@ def test_two_readings_are_chosen_with_an_example_from_the_sheet(
     dates, decimals = of_kind(page, "option.dates"), of_kind(page, "option.decimals")
     assert answer(laid_out, **{dates: "day-first"}).status_code == 303
     waiting = laid_out.get(POST)
-    assert [one.name for one in laid_out.desk.tray.files("fern")] == ["heads.csv"]
+    assert [one.name for one in Tray(folder_of(laid_out)).files()] == ["heads.csv"]
     copy.files.pop("heads.csv")
     copy.holds(laid_out)
     assert of_kind(waiting, "option.decimals") == decimals
@@ -277,7 +278,7 @@ def test_many_merges_go_on_by_themselves(laid_out: Visitor, good: Good) -> None:
     whys = {name: "read again" for name in fields(page) if name.endswith(".why")}
     assert len(whys) == 4
     assert laid_out.done(f"{POST}answers", {"do": "merge", **whys}).startswith(POST)
-    assert not laid_out.desk.tray.files("fern")
+    assert not Tray(folder_of(laid_out)).files()
     told_of = told(laid_out.get(POST))
     assert all(f"became 15{n} g" in told_of for n in range(4))
 
@@ -505,7 +506,7 @@ def test_names_of_files_lead_nowhere(laid_out: Visitor, good: Good, name: str) -
     before = contents(laid_out.desk.workspace.folder)
     shown = name.encode("utf-8", "replace").decode("utf-8")
     assert laid_out.post(f"{POST}drop", {"files": [(io.BytesIO(good.csv().encode()), shown)]}).status_code == 303
-    (waiting,) = laid_out.desk.tray.files("fern")
+    (waiting,) = Tray(folder_of(laid_out)).files()
     assert waiting.path.parents[2] == waiting.path.parents[1].parent
     assert waiting.path.resolve().is_relative_to(waiting.path.parents[1])
     page = laid_out.get(POST)
@@ -515,7 +516,7 @@ def test_names_of_files_lead_nowhere(laid_out: Visitor, good: Good, name: str) -
     assert not is_reserved(waiting.name)
     assert contents(laid_out.desk.workspace.folder) == before
     answer(laid_out, f"throw:{waiting.id}")
-    assert not laid_out.desk.tray.files("fern")
+    assert not Tray(folder_of(laid_out)).files()
     assert not waiting.path.exists()
 
 
@@ -525,25 +526,29 @@ def test_files_of_one_name_are_told_apart(laid_out: Visitor, good: Good, copied:
     copy = copied(laid_out, **{"fern__csv": heads, "FERN-2__csv": solution})
     sent = [(io.BytesIO(heads), "fern.csv"), (io.BytesIO(solution), "FERN.csv")]
     assert laid_out.post(f"{POST}drop", {"files": sent}).status_code == 303
-    assert [one.name for one in laid_out.desk.tray.files("fern")] == ["fern.csv", "FERN-2.csv"]
+    assert [one.name for one in Tray(folder_of(laid_out)).files()] == ["fern.csv", "FERN-2.csv"]
     assert answer(laid_out).status_code == 303
     copy.holds(laid_out)
 
 
 def test_the_tray_is_bounded_and_private(laid_out: Visitor, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Nobody else may read it; more than it holds is refused; it is gone when the desk is."""
+    """Nobody else may read it; of more than it holds nothing is taken in; nothing is left of what is thrown away."""
     from trialkit.desk import tray
 
     drop(laid_out, a__csv=b"bucket,head\n")
-    (waiting,) = laid_out.desk.tray.files("fern")
-    assert waiting.path.parents[1].stat().st_mode & 0o077 == 0
+    (waiting,) = Tray(folder_of(laid_out)).files()
+    assert waiting.path.parents[2].stat().st_mode & 0o077 == 0
     monkeypatch.setattr(tray, "MOST_BYTES", 20)
     refused = laid_out.post(f"{POST}drop", {"files": [(io.BytesIO(b"x" * 21), "b.csv")], "back": POST})
     assert (refused.status_code, "wait at once" in told(refused)) == (422, True)
     assert f'href="{POST}"' in refused.text
     assert len(list(waiting.path.parents[1].iterdir())) == 1
-    laid_out.desk.tray.close()
-    assert not waiting.path.exists()
+    monkeypatch.setattr(tray, "MOST_FILES", 2)
+    many = [(io.BytesIO(b""), f"{number}.csv") for number in range(2)]
+    assert laid_out.post(f"{POST}drop", {"files": many, "back": POST}).status_code == 422
+    assert [one.name for one in waiting.path.parents[1].iterdir()] == [waiting.id]
+    answer(laid_out, f"throw:{waiting.id}")
+    assert [one.name for one in (folder_of(laid_out) / ".desk").iterdir()] == [".lock"]
 
 
 def test_cells_of_strangers_are_text(laid_out: Visitor, good: Good) -> None:

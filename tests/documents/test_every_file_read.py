@@ -20,6 +20,7 @@ from damaged_documents import as_json, as_toml, documents, paths, spoilt, spoilt
 from good_trial import GOOD_PROTOCOL, GOOD_SITES, good_files
 from returned_files import good_return
 from trialkit._resources import resource_folder
+from trialkit.documents.begun import PlanBefore, TrialDraft, WaitingFiles
 from trialkit.documents.document import SEAL, DamagedDocument, Sealed, from_text, json_schema, seal_of
 from trialkit.documents.ledger_entry import Added, Manifest, Recommending, Withdrawn
 from trialkit.documents.recommended import Recommended
@@ -49,6 +50,7 @@ READERS: Mapping[str, str] = {
     "protocol/county.py": "county.toml",
     "protocol/trial_protocol.py": "trial.toml",
     "protocol/setting.py": "trial.toml, and a value as one types it",
+    "desk/begun.py": ".desk: files that wait, a plan as it was, drafts of trials",
     "desk/rooms/settings.py": "trial.toml, its values for a form",
     "report/data_package.py": "results/results.json, as its command has read it",
     "report/figures/inline_svg.py": "what a figure of our own says of itself",
@@ -165,6 +167,9 @@ KINDS: Mapping[str, Read] = {
     "returned/headings.json": of(Headings),
     "returned/written.json": of(WrittenTables),
     ".merged/manifest.json": of(StagedFiles),
+    ".desk/waiting.json": of(WaitingFiles),
+    ".desk/plan.json": of(PlanBefore),
+    ".desk/drafts": of(TrialDraft),
     "results/results.json": of(Results),
     "index.jsonl of a ledger, an entry": of(Added),
     "index.jsonl of a ledger, a withdrawal": of(Withdrawn),

@@ -92,4 +92,3 @@ def visit(folder: Path) -> Iterator[Visitor]:
     with warnings.catch_warnings():  # werkzeug's test client leaves files open in which it puts large forms
         warnings.simplefilter("ignore", ResourceWarning)
         gc.collect()
-    here.tray.close()

@@ -15,6 +15,8 @@ from unittest.mock import patch
 from commands import run
 from returned_files import good_return, other_values
 from small_trial import write_small_trial
+from trialkit.desk.begun import FOLDER as BEGUN
+from trialkit.desk.begun import LOCK as BEGUN_LOCK
 from trialkit.documents.document import as_text
 from trialkit.evidence.ledger import WRITTEN_ASIDE
 from trialkit.evidence.ledger_index import NEXT_INDEX
@@ -175,11 +177,16 @@ def make_world(base: Path) -> None:
         ):
             done = run(*words)
             assert done.returncode < 2, done.stderr
+    remember(base)
+
+
+def remember(base: Path) -> None:
+    """Keep what took long, for processes that begin later."""
     (base / "remembered").write_bytes(pickle.dumps(_remembered))
 
 
 @cache
-def _recall(base: Path) -> None:
+def recall(base: Path) -> None:
     """Know what took long when the world was made, by whichever process."""
     _remembered.update(pickle.loads((base / "remembered").read_bytes()))
 
@@ -187,7 +194,7 @@ def _recall(base: Path) -> None:
 @contextmanager
 def made_world(base: Path, one: Writing) -> Iterator[tuple[Path, tuple[str, ...]]]:
     """Give a world of its own to a command, in which it stands, and its words; `make_world` made what it is like."""
-    _recall(base)
+    recall(base)
     with tempfile.TemporaryDirectory() as aside:
         place = Path(shutil.copytree(base / "world", Path(aside, one.name.replace(" ", "-"))))
         with chdir(place), quick():
@@ -267,6 +274,8 @@ def state_of(folders: Sequence[str]) -> State:
 def put_back(state: State, folders: Sequence[str]) -> None:
     """Have folders of the world hold what they held."""
     for folder in folders:
+        if Path(folder).is_file():
+            Path(folder).unlink()
         shutil.rmtree(folder, ignore_errors=True)
     for name, data in state.items():
         if data is None:
@@ -287,8 +296,9 @@ def seen(state: State) -> State:
 
 def left_over(state: State) -> list[str]:
     """Name what a command must not leave."""
-    own = (LOCK, ".ledger.lock", ".gitignore", ".gitattributes")
-    return [name for name in state if any(part.startswith(".") and part not in own for part in Path(name).parts)]
+    own = (LOCK, ".ledger.lock", ".gitignore", ".gitattributes", BEGUN)
+    found = [name for name in state if any(part.startswith(".") and part not in own for part in Path(name).parts)]
+    return [name for name in found if Path(name).parts[-2:] != (BEGUN, BEGUN_LOCK)]
 
 
 def is_committed(state: State) -> bool:

@@ -19,7 +19,6 @@ from trialkit.desk.deeds import Deed, WentWrong, trouble_of
 from trialkit.desk.guard import HEADERS, OPEN, SAFE_METHODS, TOKEN, Guard
 from trialkit.desk.jobs import Jobs
 from trialkit.desk.newest import Newest
-from trialkit.desk.tray import Tray
 from trialkit.desk.workspace import Workspace
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, speaking
@@ -47,15 +46,12 @@ DONE_COOKIE = "desk-done"
 
 @dataclass
 class Desk:
-    """One run of a desk: its folder, its guard, its jobs, and what it did so far."""
+    """One run of a desk: its folder, its guard, its jobs, and what it did so far; all else is in the folder."""
 
     workspace: Workspace
     guard: Guard
     jobs: Jobs = field(default_factory=Jobs)
-    tray: Tray = field(default_factory=Tray)
     done: list[tuple[int, Deed]] = field(default_factory=list)
-    undo: dict[tuple[str, bool], Deed] = field(default_factory=dict)
-    """What takes back the last change of a trial's plan, by the trial's name and whether its layout was frozen then."""
     whole_answers: Newest = field(default_factory=Newest)
     last_asked: float = field(default_factory=monotonic)
     stop: Callable[[], None] = lambda: None

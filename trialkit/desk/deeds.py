@@ -194,15 +194,17 @@ Merge = tuple[tuple["Path", ...], Mapping[str, Any]]
 
 def merge(folder: Path, merges: tuple[Merge, ...], told: Told) -> None:
     """Merge files of the tray, one call after the other, and take out of it what was merged."""
-    from trialkit.desk.tray import take_out
+    from trialkit.desk.tray import Tray
     from trialkit.interface.trial_object import Trial
 
     for number, (files, answers) in enumerate(merges):
         told(translatable("merge"), number, len(merges))
-        outcome = Trial(folder).merge(*files, **answers)
-        for path, one in zip(files, outcome.files, strict=True):
-            if one.merged:
-                take_out(path)
+        there = [path for path in files if path.is_file()]  # another window may have merged some meanwhile
+        if files and not there:
+            continue
+        outcome = Trial(folder).merge(*there, **answers)
+        merged = [path.parent.name for path, one in zip(there, outcome.files, strict=True) if one.merged]
+        Tray(folder).take_out(merged, answers.get("choose", ()))
 
 
 def correct(

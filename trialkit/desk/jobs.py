@@ -15,6 +15,7 @@ from multiprocessing.connection import Connection
 from threading import Lock, Thread
 from typing import TYPE_CHECKING, Annotated, Literal
 
+from trialkit._processes import end_with_parent
 from trialkit._startup import begin_lightly
 from trialkit.desk.deeds import Deed, Told, WentWrong, trouble_of
 from trialkit.domain.errors import NotComputed, WrongCall
@@ -81,11 +82,10 @@ class Jobs:
         with self._lock:
             return self._jobs.get(job_id)
 
-    @property
-    def are_working(self) -> bool:
-        """Whether any is still at work."""
+    def working(self) -> tuple[Job, ...]:
+        """Those that are still at work, in the order in which they began."""
         with self._lock:
-            return any(job.state == "working" for job in self._jobs.values())
+            return tuple(job for job in self._jobs.values() if job.state == "working")
 
     def stop(self, job_id: str) -> None:
         """Stop one, wherever it is."""
@@ -144,6 +144,7 @@ def _work(connection: Connection, run: Callable[[Told], None], language: Languag
     """Run a deed in this process, and say how it goes: what went wrong in the language of who began it."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # a terminal sends it to all: the desk decides
     signal.signal(signal.SIGTERM, signal.default_int_handler)
+    Thread(target=end_with_parent, daemon=True).start()  # nobody would know of what a killed desk left at work
     begin_lightly()
 
     def tell(doing: str, done: int, of: int) -> None:

@@ -66,7 +66,7 @@ def serve(
 
         def watch() -> None:
             while not ending.wait(LOOK_EVERY_S):
-                if not here.jobs.are_working and time.monotonic() - here.last_asked > idle_hours * 3600:
+                if not here.jobs.working() and time.monotonic() - here.last_asked > idle_hours * 3600:
                     break
             time.sleep(0.5)  # for the last page to be sent
             server.close()
@@ -84,7 +84,6 @@ def serve(
             if with_browser:
                 opening.join(LOOK_EVERY_S)
             here.jobs.stop_all()
-            here.tray.close()
 
 
 def _server(application: Flask, listening: socket.socket, guard: Guard) -> Any:

@@ -1,53 +1,39 @@
-"""Returned files that wait to be merged: in a private temporary folder of the desk's run, never in a trial."""
+"""Returned files that wait to be merged: in a trial's hidden folder of what is begun, which no command reads.
+
+They stand in `.desk/waiting`, each in a folder of its own under the name it was given; `.desk/waiting.json` tells which
+of them count, and what was answered. It is written after the files of a drop and before they are taken away, so that a
+desk that was killed leaves all of a drop or nothing of it. What it does not tell of is cleared away by the next drop.
+"""
 
 from __future__ import annotations
 
+import os
 import re
-import secrets
 import shutil
-import tempfile
+import time
 import unicodedata
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, replace
 from itertools import chain, count
 from pathlib import Path
-from threading import Lock
-from typing import IO, Annotated, Any
+from typing import IO, Annotated
 
+from trialkit.desk.begun import begun_in, changing, damaged, read_begun, write_begun
 from trialkit.desk.workspace import is_reserved
+from trialkit.documents.begun import FileAnswers, WaitingFile, WaitingFiles
+from trialkit.documents.returns import Choice
 from trialkit.domain.errors import NotComputed
 from trialkit.languages import gettext
+from trialkit.tables.committing import sync_folder
+from trialkit.tables.own_files import ordinary_folder
 
 MOST_FILES, MOST_BYTES = 200, 256 << 20
-"""Of one desk."""
+"""Of one trial."""
 LONGEST_NAME = 80
 CHUNK = 1 << 20
-
-
-@dataclass(frozen=True)
-class FileAnswers:
-    """What was answered for a file, by the names that `trialkit merge` gives its answers."""
-
-    options: Annotated[Mapping[str, str], "Of dates, decimals, serials and weights."] = field(default_factory=dict)
-    accept: Annotated[tuple[str, ...], "Rules."] = ()
-    headings: Annotated[Mapping[str, str], "Columns by folded heading; empty: it is left out."] = field(
-        default_factory=dict
-    )
-    why: Annotated[str, "Why what it says otherwise is taken; empty where it is not."] = ""
-
-    @property
-    def told(self) -> dict[str, Any]:
-        """As `Trial.merge` takes it."""
-        told: dict[str, Any] = {**self.options, "accept": self.accept, "headings": dict(self.headings)}
-        return told | ({"why": self.why} if self.why else {})
-
-    @property
-    def words(self) -> tuple[str, ...]:
-        """As `trialkit merge` takes it."""
-        options = [word for name, value in self.options.items() for word in (f"--{name}", value)]
-        accepted = [word for rule in self.accept for word in ("--accept", rule)]
-        headed = [word for text, column in self.headings.items() for word in ("--heading", f"{text}={column}")]
-        return (*options, *accepted, *headed, *(("--why", self.why) if self.why else ()))
+INDEX, FILES = "waiting.json", "waiting"
+IDENTITY = re.compile(r"[0-9a-f]{16}")
 
 
 @dataclass(frozen=True)
@@ -56,7 +42,7 @@ class Waiting:
 
     id: str
     path: Path
-    answered: FileAnswers = field(default_factory=FileAnswers)
+    answered: FileAnswers
 
     @property
     def name(self) -> str:
@@ -64,85 +50,155 @@ class Waiting:
         return self.path.name
 
 
-@dataclass
+@dataclass(frozen=True)
 class Tray:
-    """The files that wait, of every trial, and what was answered for them.
+    """The files that wait for a trial, and what was answered for them.
 
-    A file that is merged is taken out of the folder by whoever merged it: what is there waits.
+    Every desk on the folder sees the same. Whoever merged a file takes it out.
     """
 
-    _folder: Path | None = None
-    _waiting: dict[str, list[Waiting]] = field(default_factory=dict)
-    _choices: dict[str, dict[str, str]] = field(default_factory=dict)
-    _lock: Lock = field(default_factory=Lock)
+    trial: Annotated[Path, "Its folder."]
 
-    def files(self, trial: str) -> tuple[Waiting, ...]:
-        """Files that wait for a trial, in the order in which they came."""
-        with self._lock:
-            self._waiting[trial] = [one for one in self._waiting.get(trial, ()) if one.path.is_file()]
-            return tuple(self._waiting[trial])
+    def files(self) -> tuple[Waiting, ...]:
+        """Files that wait, in the order in which they came.
 
-    def choices(self, trial: str) -> dict[str, str]:
+        Raises
+        ------
+        WrongCall, NotComputed
+            If a link stands where they should be, or what tells of them is damaged.
+        """
+        place = self._place
+        return tuple(Waiting(one.id, place / one.id / one.name, one.answered) for one in self._known().files)
+
+    def choices(self) -> dict[str, Choice]:
         """What was chosen of conflicts, by their identity."""
-        with self._lock:
-            return dict(self._choices.get(trial, {}))
+        return dict(self._known().choices)
 
-    def add(self, trial: str, name: str, stream: IO[bytes]) -> None:
-        """Take in a file.
+    def add(self, given: Sequence[tuple[str, IO[bytes]]]) -> None:
+        """Take in files, by the names they were given: all of them, or none.
 
         Raises
         ------
         NotComputed
-            If there are more than one desk holds.
+            If there are more than may wait.
         """
-        with self._lock:
-            held = [one.path for those in self._waiting.values() for one in those if one.path.is_file()]
+        with self._changing() as (known, write):
+            place = self._place
+            place.mkdir(mode=0o700, exist_ok=True)
+            _clear(place, {one.id for one in known.files})
+            held = [place / one.id / one.name for one in known.files]
             room = MOST_BYTES - sum(path.stat().st_size for path in held)
-            if self._folder is None:
-                self._folder = Path(tempfile.mkdtemp(prefix="trialkit-desk-"))
-            identity = secrets.token_hex(8)
-            place = self._folder / identity
-            place.mkdir(mode=0o700)
-            path = place / distinct_name(safe_name(name), [one.name for one in held])
-            with path.open("xb") as out:
-                while len(held) < MOST_FILES and (data := stream.read(CHUNK)) and (room := room - len(data)) >= 0:
-                    out.write(data)
-            if len(held) >= MOST_FILES or room < 0:
-                shutil.rmtree(place)
-                raise NotComputed(
-                    gettext(
-                        "No more than {files} files, or {most} MB, wait at once. Merge some first, or throw them away.",
-                        files=MOST_FILES,
-                        most=MOST_BYTES >> 20,
-                    )
+            new: list[WaitingFile] = []
+            try:
+                if len(held) + len(given) > MOST_FILES:
+                    raise _too_many()
+                for name, stream in given:
+                    called = distinct_name(safe_name(name), [other.name for other in (*known.files, *new)])
+                    one = WaitingFile(_identity(place), called)
+                    new.append(one)
+                    room -= _copied(stream, place / one.id / one.name, room)
+                    sync_folder(place / one.id)
+                sync_folder(place)
+                write(replace(known, files=(*known.files, *new)))
+            except BaseException:
+                for one in new:
+                    shutil.rmtree(place / one.id, ignore_errors=True)
+                raise
+
+    def answer(self, answers: Mapping[str, FileAnswers], choices: Mapping[str, Choice | None]) -> None:
+        """Keep what was answered for files, by their identity, and chosen of conflicts; of others nothing changes."""
+        if not answers and not choices:
+            return
+        with self._changing() as (known, write):
+            files = tuple(replace(one, answered=answers.get(one.id, one.answered)) for one in known.files)
+            chosen = {**known.choices, **choices}
+            write(WaitingFiles(files=files, choices={key: value for key, value in chosen.items() if value}))
+
+    def take_out(self, identities: Collection[str] = (), choices: Collection[str] = ()) -> None:
+        """Take files away that were merged or thrown away, if they are there, and choices that were made."""
+        with self._changing() as (known, write):
+            files = tuple(one for one in known.files if one.id not in identities)
+            write(
+                WaitingFiles(
+                    files=files, choices={key: value for key, value in known.choices.items() if key not in choices}
                 )
-            self._waiting.setdefault(trial, []).append(Waiting(identity, path))
+            )
+            for one in known.files:
+                if one.id in identities:
+                    shutil.rmtree(self._place / one.id, ignore_errors=True)
+            if not files:
+                shutil.rmtree(self._place, ignore_errors=True)
 
-    def answer(self, trial: str, answers: Mapping[str, FileAnswers], choices: Mapping[str, str]) -> None:
-        """Keep what was answered for files, by their identity, and chosen of conflicts."""
-        with self._lock:
-            self._waiting[trial] = [
-                Waiting(one.id, one.path, answers.get(one.id, one.answered)) for one in self._waiting.get(trial, ())
-            ]
-            self._choices[trial] = dict(choices)
+    @property
+    def _place(self) -> Path:
+        return ordinary_folder(begun_in(self.trial) / FILES)
 
-    def throw_away(self, trial: str, identity: str) -> None:
-        """Take a file out, if it is there."""
-        with self._lock:
-            for one in self._waiting.get(trial, ()):
-                if one.id == identity:
-                    take_out(one.path)
+    @contextmanager
+    def _changing(self) -> Iterator[tuple[WaitingFiles, Callable[[WaitingFiles], None]]]:
+        with changing(self.trial) as folder:
+            known = self._known()
 
-    def close(self) -> None:
-        """Take the folder away."""
-        with self._lock:
-            if self._folder is not None:
-                shutil.rmtree(self._folder, ignore_errors=True)
+            def write(wanted: WaitingFiles) -> None:
+                if wanted.files or wanted.choices:
+                    write_begun(folder / INDEX, wanted)
+                else:
+                    (folder / INDEX).unlink(missing_ok=True)
+
+            yield known, write
+
+    def _known(self) -> WaitingFiles:
+        """Read what waits; a file that is gone, whoever took it, waits no more."""
+        index, place = begun_in(self.trial) / INDEX, self._place
+        known = read_begun(WaitingFiles, index) or WaitingFiles()
+        if any(not IDENTITY.fullmatch(one.id) or safe_name(one.name) != one.name for one in known.files):
+            raise damaged(index)
+        there = (one for one in known.files if _is_ordinary(place / one.id, one.name))
+        return replace(known, files=tuple(there))
 
 
-def take_out(path: Path) -> None:
-    """Take a file that waited away, with the folder of its own."""
-    shutil.rmtree(path.parent, ignore_errors=True)
+def _is_ordinary(folder: Path, name: str) -> bool:
+    return not folder.is_symlink() and not (folder / name).is_symlink() and (folder / name).is_file()
+
+
+def _identity(place: Path) -> str:
+    """Make a folder for a file and return its name: later ones come after earlier ones."""
+    number = time.time_ns()
+    while True:
+        with suppress(FileExistsError):
+            (place / f"{number:016x}").mkdir(mode=0o700)
+            return f"{number:016x}"
+        number += 1
+
+
+def _copied(stream: IO[bytes], path: Path, room: int) -> int:
+    """Copy what a browser sent; return how much it was."""
+    size = 0
+    with path.open("xb") as out:
+        while data := stream.read(CHUNK):
+            size += len(data)
+            if size > room:
+                raise _too_many()
+            out.write(data)
+        out.flush()
+        os.fsync(out.fileno())
+    return size
+
+
+def _too_many() -> NotComputed:
+    return NotComputed(
+        gettext(
+            "No more than {files} files, or {most} MB, wait at once. Merge some first, or throw them away.",
+            files=MOST_FILES,
+            most=MOST_BYTES >> 20,
+        )
+    )
+
+
+def _clear(place: Path, known: Collection[str]) -> None:
+    """Take away what a desk left that was killed before its drop counted; nobody else writes meanwhile."""
+    for left in place.iterdir():
+        if left.name not in known and not left.is_symlink():
+            shutil.rmtree(left, ignore_errors=True)
 
 
 def safe_name(name: str) -> str:

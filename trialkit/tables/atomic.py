@@ -95,12 +95,15 @@ def locked(lock: Path, timeout_s: float, busy: Saying) -> Iterator[None]:
     Raises
     ------
     WrongCall
-        With what is `busy`, if another process does not end in time.
+        Saying what is `busy`, if another process does not end in time; or if the lock is a link, which would empty what
+        it leads to.
     OSError
         If the lock cannot be had, with the name of its folder.
     """
     from filelock import FileLock, Timeout
 
+    if lock.is_symlink():
+        raise WrongCall(f"{lock} is a link: take it away.")
     guard = FileLock(lock)
     try:
         guard.acquire(timeout=timeout_s)

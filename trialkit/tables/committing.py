@@ -94,9 +94,9 @@ def commit(folder: Path, files: Mapping[str, bytes], gone: Collection[str] = ())
             entries.append(StagedFile(name, part, hashlib.sha256(data).hexdigest(), _digest(target)))
         entries += [StagedFile(_checked_name(name), None, None, _digest(folder / name)) for name in gone]
         _write(staging / MANIFEST, as_text(StagedFiles(tuple(entries))).encode("utf-8"))
-        _sync_folder(staging)
+        sync_folder(staging)
         staging.rename(folder / COMMITTED)  # from here on the new versions count
-        _sync_folder(folder)
+        sync_folder(folder)
         finish(folder)
     except BaseException:  # a full disk, an interrupt: what counts by now is ended, what does not is undone
         with suppress(OSError, NotComputed, WrongCall):
@@ -129,10 +129,10 @@ def finish(folder: Path) -> bool:
         for entry in entries:
             _put_in_place(folder, committed, entry)
         for place in sorted({(folder / entry.name).parent for entry in entries}):
-            _sync_folder(place)
+            sync_folder(place)
         (committed / MANIFEST).unlink()
     committed.rmdir()
-    _sync_folder(folder)
+    sync_folder(folder)
     return True
 
 
@@ -222,7 +222,7 @@ def _write(path: Path, data: bytes) -> None:
         os.fsync(stream.fileno())
 
 
-def _sync_folder(path: Path) -> None:
+def sync_folder(path: Path) -> None:
     """Make renames in a folder last; where folders cannot be opened (Windows) the system does so itself."""
     if not path.is_dir():
         return

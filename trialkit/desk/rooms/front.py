@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from flask import Blueprint, Response, abort, redirect, request
 
 from trialkit.desk.application import LANGUAGE_COOKIE, desk, page, told_as_done
+from trialkit.desk.drafts import Drafts
 from trialkit.languages import LANGUAGES, gettext
 from trialkit.words.term_words import MEANINGS, term
 
@@ -22,7 +23,8 @@ room = Blueprint("front", __name__)
 def home() -> Response:
     """What is in the folder, and what can be begun."""
     here = desk().workspace
-    return page("home", trials=here.trials(), has_ledger=here.has_ledger, folder=here.folder)
+    drafts, jobs = Drafts(here.folder).listed(), desk().jobs.working()
+    return page("home", trials=here.trials(), has_ledger=here.has_ledger, folder=here.folder, drafts=drafts, jobs=jobs)
 
 
 @room.get("/job/<job_id>")

@@ -17,7 +17,8 @@ from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, do_at_length, page, trial_folder
 from trialkit.desk.deeds import Deed, WentWrong, command_line, trouble_of
 from trialkit.desk.returned import LEFT_OUT, ReturnedFile, TwoValues, counts_words, returned_file, saved_at, two_values
-from trialkit.desk.tray import FileAnswers, Waiting, safe_name
+from trialkit.desk.tray import Tray, Waiting, safe_name
+from trialkit.documents.begun import FileAnswers
 from trialkit.documents.returns import Choice
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.languages import gettext
@@ -140,29 +141,28 @@ def _corrected(name: str, one: Correction, can_undo: bool) -> KeptLine:
 @room.post("/drop")
 def drop(name: str) -> AnyResponse:
     """Take files into the tray: nothing of them is in the trial yet."""
-    folder, tray = trial_folder(name), desk().tray
+    folder = trial_folder(name)
     given = [one for one in request.files.getlist("files") if one.filename]
     if not given:
         return _page(name, _look(name, folder), WentWrong((gettext("Choose at least one file."),)), 422)
-    for one in given:
-        tray.add(name, one.filename or "", one.stream)
+    Tray(folder).add([(one.filename or "", one.stream) for one in given])
     return redirect(url_for("post.overview", name=name), 303)
 
 
 @room.post("/answers")
 def answers(name: str) -> AnyResponse:
     """Keep what was answered; then look again, throw one file away, or merge all that is answered."""
-    folder, here, tray = trial_folder(name), url_for("post.overview", name=name), desk().tray
-    tray.answer(name, {one.id: _answered(one) for one in tray.files(name)}, _choices())
+    folder, here = trial_folder(name), url_for("post.overview", name=name)
+    tray, asked = Tray(folder), {key.partition(".")[0] for key in request.form}  # another window shows others
+    tray.answer({one.id: _answered(one) for one in tray.files() if one.id in asked}, _choices())
     what, _, identity = request.form.get("do", "").partition(":")
     if what == "throw":
-        tray.throw_away(name, identity)
+        tray.take_out([identity])
     if what != "merge":
         return redirect(here, 303)
     look = _look(name, folder)
     if look.trouble is not None or not look.merges:
         return _page(name, look, look.trouble or WentWrong((gettext("No file is answered yet."),)), 422)
-    tray.answer(name, {}, {})
     deed = Deed(gettext("Merge returned files"), look.commands, partial(deeds.merge, folder, look.merges))
     return (do if len(look.merges) <= SHORT else do_at_length)(deed, f"{here}#kept")
 
@@ -188,9 +188,12 @@ def _answered(waiting: Waiting) -> FileAnswers:
     return FileAnswers(options, tuple(accept), headings, why)
 
 
-def _choices() -> dict[str, str]:
+def _choices() -> dict[str, Choice | None]:
+    """Read what the form says of conflicts: None of one that is left for later."""
     chosen = {key.partition(".")[2]: value for key, value in request.form.items() if key.startswith("conflict.")}
-    return {identity: value for identity, value in chosen.items() if value in get_args(Choice)}
+    return {
+        identity: next((one for one in get_args(Choice) if one == value), None) for identity, value in chosen.items()
+    }
 
 
 def _look(name: str, folder: Path) -> Look:
@@ -200,8 +203,11 @@ def _look(name: str, folder: Path) -> Look:
     from trialkit.steps.record_steps import kept_returns
     from trialkit.words.repair_words import finding_sentence
 
-    tray = desk().tray
-    waiting, chosen = tray.files(name), tray.choices(name)
+    tray = Tray(folder)
+    try:
+        waiting, chosen = tray.files(), tray.choices()
+    except TROUBLES as error:
+        return Look(trouble=trouble_of(error))
     plain = tuple(ReturnedFile(one.id, one.name, "waits", "", (), (), (), (), (), (), "") for one in waiting)
     if not (folder / "layout.csv").exists():
         return Look(plain, trouble=WentWrong((gettext("Lay the trial out first. Then files can be read."),)))

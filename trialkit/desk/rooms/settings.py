@@ -13,12 +13,14 @@ from flask import Blueprint, Response, abort, redirect, request
 
 from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, page, trial_folder
+from trialkit.desk.begun import begun_in, changing, read_begun, write_begun
 from trialkit.desk.deeds import Deed
 from trialkit.desk.field_faults import FieldFault, by_field, faults_of
 from trialkit.desk.rooms.starting_room import said_cells, understood
 from trialkit.desk.typed import NONE, acids_in, doses_in, form_values, names_in
+from trialkit.documents.begun import PlanBefore
 from trialkit.documents.problems import Problem
-from trialkit.domain.errors import WrongCall
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.reading_budget import OverBudget
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.domain.treatment import NO_PRODUCT
@@ -53,6 +55,8 @@ LISTS: Mapping[PlanTable, str] = {"sites": "gardens.txt", "products": "shelf.txt
 FACTORS = ("cultivar", "dose", "acidifier")
 Kind = Literal["text", "date", "name", "names", "acid", "acids", "doses"]
 """What a setting holds, and so how what is typed is read."""
+BEFORE = "plan.json"
+"""What the last change replaced, among what is begun in the trial."""
 
 
 @dataclass(frozen=True)
@@ -254,25 +258,35 @@ def _quoted(cell: str) -> str:
 @room.post("/take-back")
 def take_back(name: str) -> AnyResponse:
     """Take back the last change of the plan."""
-    deed = undo_of(name)
+    folder, deed = trial_folder(name), undo_of(name)
     if deed is None:
         abort(404)
     answer = do(deed, f"/trial/{name}/")
-    _remember_undo(name, None)
+    with changing(folder) as begun:
+        (begun / BEFORE).unlink(missing_ok=True)
     return answer
 
 
 def undo_of(name: str) -> Deed | None:
-    """Return what takes back the last change of a plan: once the layout is frozen, only one that was made since."""
-    return desk().undo.get((name, why_frozen(trial_folder(name)) is not None))
+    """Return what takes the last change of the plan back; None once anything else has changed the same files.
 
-
-def _remember_undo(name: str, deed: Deed | None) -> None:
-    is_frozen = why_frozen(trial_folder(name)) is not None
-    for before in (True, False):
-        desk().undo.pop((name, before), None)
-    if deed is not None:
-        desk().undo[name, is_frozen] = deed
+    Once the layout is frozen, only what was changed since then can be taken back.
+    """
+    folder = trial_folder(name)
+    try:
+        found = read_begun(PlanBefore, begun_in(folder) / BEFORE)
+    except (NotComputed, WrongCall):  # then nothing can be taken back, and nothing else rests on it
+        return None
+    if (
+        found is None
+        or not found.after
+        or found.frozen != (why_frozen(folder) is not None)
+        or any(digest_of(folder / file) != is_now for file, is_now in found.after.items())
+    ):
+        return None
+    keys = {key: value_from(path_of(key), text) for key, text in found.keys.items()}
+    title = gettext("Take back: {what}", what=_listed(keys, found.tables))
+    return _deed(title, name, folder, keys, found.tables, found.after)
 
 
 def set_plan(
@@ -283,18 +297,30 @@ def set_plan(
     data = _data(folder)
     before = {key: _value_at(data, key) for key in keys}
     texts = {one: _text_before(folder, one) for one in tables if (folder / _kept_in(one)).is_file()}
-    labels = _labels()
-    what = [
-        *(labels[key][0] if key in labels else key for key in keys),
-        *(
-            {"sites": gettext("gardens"), "products": gettext("products"), "people": gettext("people")}[one]
-            for one in tables
-        ),
-    ]
-    listed = ", ".join(what)
-    answer = do(_deed(gettext("Set: {what}", what=listed), name, folder, keys, tables, seen), where_next)
-    _remember_undo(name, _deed(gettext("Take back: {what}", what=listed), name, folder, before, texts, {}))
+    title = gettext("Set: {what}", what=_listed(keys, tables))
+    answer = do(_deed(title, name, folder, keys, tables, seen), where_next)
+    files = [PROTOCOL_FILE] * bool(keys) + [_kept_in(one) for one in tables]
+    typed = {key: as_typed(path_of(key), value) for key, value in before.items()}
+    with changing(folder) as begun:
+        if len(texts) < len(tables):  # a table that was not there is not taken away again
+            (begun / BEFORE).unlink(missing_ok=True)
+            return answer
+        write_begun(
+            begun / BEFORE,
+            PlanBefore(
+                keys=typed,
+                tables=texts,
+                after={file: digest_of(folder / file) for file in files},
+                frozen=why_frozen(folder) is not None,
+            ),
+        )
     return answer
+
+
+def _listed(keys: Iterable[str], tables: Iterable[PlanTable]) -> str:
+    labels = _labels()
+    named = {"sites": gettext("gardens"), "products": gettext("products"), "people": gettext("people")}
+    return ", ".join([*(labels[key][0] if key in labels else key for key in keys), *(named[one] for one in tables)])
 
 
 def _deed(

@@ -1,4 +1,4 @@
-"""Starting a trial: four pages, each of which holds what was typed on the others; nothing is kept before the end."""
+"""Starting a trial: four pages, each of which holds what was typed on the others; what is typed is kept as a draft."""
 
 from __future__ import annotations
 
@@ -9,13 +9,15 @@ from functools import partial
 from itertools import count
 from typing import TYPE_CHECKING, Annotated, Any
 
-from flask import Blueprint, Response, request
+from flask import Blueprint, Response, redirect, request
 
 from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, page
 from trialkit.desk.deeds import Deed
+from trialkit.desk.drafts import Drafts
 from trialkit.desk.field_faults import FieldFault, by_field, faults_of
 from trialkit.desk.typed import acids_in, doses_in, form_values, names_in, whole_number_fault, whole_number_in
+from trialkit.documents.begun import TrialDraft
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, spoken
@@ -73,6 +75,8 @@ FIELDS_OF_KEYS = {
 RANGES = {"blocks": (1, 50), "seed": (0, LARGEST_SEED)}
 """Whole numbers that are taken."""
 USUAL = {"blocks": "3", "heads": "4", "language": ENGLISH, "measures": ""}
+ABOUT_THE_FORM = ("token", "at", "go", "draft", "instead_of")
+"""Fields that hold nothing of the trial."""
 GARDENS_FILE, PRODUCTS_FILE = "gardens.csv", "shelf.csv"
 COLUMNS_OF = {
     "nutrient": ("n_pct", "p2o5_pct", "k2o_pct", "ca_pct", "mg_pct", "grams_per_tsp", "price_per_kg"),
@@ -265,17 +269,52 @@ def _has(name: str) -> Callable[[Mapping[str, str]], bool]:
     return lambda row: bool(row.get(name))
 
 
+def _drafts() -> Drafts:
+    return Drafts(desk().workspace.folder)
+
+
 @room.get("/")
-def begin() -> Response:
-    """Ask the first questions."""
-    return _shown(Draft({"language": spoken()}), 1)  # volunteers most likely speak what their adviser speaks
+def begin() -> AnyResponse:
+    """Ask the first questions, or go on with what was begun."""
+    identity = request.args.get("draft", "")
+    if not identity:
+        _drafts().refuse_more()
+        return _shown(Draft({"language": spoken()}), 1)  # volunteers most likely speak what their adviser speaks
+    found = _drafts().find(identity)
+    return _shown(Draft(found.typed), _step(str(found.step))) if found else redirect("/", 303)
+
+
+@room.post("/keep")
+def keep() -> Response:
+    """Keep what is typed while it is being typed; its page stays."""
+    _keep(_typed(), _step(request.form.get("at", "")))
+    return Response(status=204)
+
+
+@room.post("/throw-away")
+def throw_away() -> AnyResponse:
+    """Throw a draft away."""
+    _drafts().throw_away(request.form.get("draft", ""))
+    return redirect("/", 303)
+
+
+def _typed() -> dict[str, str]:
+    return {name: text for name, text in form_values(request.form).items() if name not in ABOUT_THE_FORM}
+
+
+def _keep(typed: Mapping[str, str], step: int) -> None:
+    """Keep what was typed, if it is anything, under the name that its window was given."""
+    if any(text.strip() for name, text in typed.items() if name not in USUAL):
+        form = request.form
+        _drafts().keep(form.get("draft", ""), TrialDraft(step=step, typed=typed), form.get("instead_of", ""))
 
 
 @room.post("/")
 def go_on() -> AnyResponse:
     """Go to the page that a button names, or stay where something is wrong; at the end, start the trial."""
-    typed = {name: text for name, text in form_values(request.form).items() if name not in ("token", "at", "go")}
-    draft, at, wanted = Draft(typed), _step(request.form.get("at", "")), request.form.get("go", "")
+    typed, at, wanted = _typed(), _step(request.form.get("at", "")), request.form.get("go", "")
+    _keep(typed, at if wanted == "start" else _step(wanted))
+    draft = Draft(typed)
     if wanted == "start":
         return _started(draft)
     goal = _step(wanted)
@@ -299,10 +338,13 @@ def _started(draft: Draft) -> AnyResponse:
     seed = secrets.randbelow(LARGEST_SEED) if seed is None else seed
     folder = desk().workspace.new_folder(draft.folder)
     files = tuple((file, text.encode("utf-8")) for file, text in draft.tables.values())
-    title = gettext("Start the trial {name}", name=draft.folder)
+    name = folder.name  # once it is there, another would be free
+    title = gettext("Start the trial {name}", name=name)
     run = partial(deeds.start, folder, draft.answers(seed))
     try:
-        return do(Deed(title, draft.commands(seed), run, files), f"/trial/{draft.folder}/")
+        started = do(Deed(title, draft.commands(seed), run, files), f"/trial/{name}/")
+        _drafts().throw_away(request.form.get("draft", ""))
+        return started
     except FileExistsError:  # another window was quicker
         return _shown(draft, 3, _faults_of_name_and_numbers(draft))
     except TrialError as error:
@@ -408,6 +450,8 @@ def _shown(draft: Draft, step: int, faults: Sequence[FieldFault] = ()) -> Respon
         422 if faults else 200,
         step=step,
         draft=draft,
+        identity=request.form.get("draft") or Drafts.new_identity(),
+        instead_of=request.args.get("draft", ""),
         carried=carried,
         own_names=[(one, own_name(one)) for one in LANGUAGES],
         faults=by_field(faults),

@@ -53,3 +53,19 @@ for (const button of document.querySelectorAll("button[data-copy]")) {
     if (done) said.textContent = button.dataset.copied;
   });
 }
+// What is typed is kept while it is being typed: a browser that closes loses nothing.
+for (const form of document.querySelectorAll("form[data-keep]")) {
+  const stop = new AbortController();
+  let waiting = 0, sent = "";
+  const keep = () => {
+    clearTimeout(waiting);
+    const typed = new URLSearchParams(new FormData(form)).toString();
+    if (typed === sent || stop.signal.aborted) return;
+    sent = typed;
+    const keepalive = typed.length < 60000;  // a browser that closes sends no more than that
+    fetch(form.dataset.keep, {method: "POST", body: new URLSearchParams(typed), keepalive, signal: stop.signal}).catch(() => { sent = ""; });
+  };
+  form.addEventListener("input", () => { clearTimeout(waiting); waiting = setTimeout(keep, 400); });
+  form.addEventListener("submit", () => stop.abort());  // the page that follows keeps it
+  document.addEventListener("visibilitychange", () => { if (waiting && document.hidden) keep(); });
+}

@@ -44,7 +44,8 @@ METHODS = [("**.py", "python"), ("**.jinja", "jinja2")]
 SCRIPTS = [("**.js", "javascript")]
 COUNTED = re.compile(r"\{\w+:([a-z]{2,})\}")
 """Where a text counts things, as `trialkit.words.message_words` writes it: what they are called is a text, too."""
-FILLED_IN = re.compile(r"\{[^}]*\}")
+FILLED_IN = re.compile(r"\{[^}/]*\}")
+"""What is a fact alone: with a stroke, words go with it."""
 OPTIONS = {"**.jinja": {"trimmed": "true", "newstyle_gettext": "true"}}
 
 

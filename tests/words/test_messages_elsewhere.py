@@ -31,6 +31,8 @@ OF_OURS = {
     "first": "month",
 }
 """Facts that are words of ours (``!t``), and one of them."""
+ALIKE = ["UTF-8", "mS/cm", "{size_kb} kB", "{text} L"]
+"""What is said alike everywhere."""
 LEFT = re.compile(r"\{\w|\w\}|\[\[|\]\]")
 
 
@@ -68,6 +70,7 @@ def test_a_message_is_said_whole(language: str) -> None:
         told = {text: say(text, sample(text)) for text in SAID}
         short = {text: say(text, sample(OPTIONAL.sub("", text))) for text in SAID}
     assert not [text for text, said in told.items() if not said or LEFT.search(said)]
+    assert [text for text, said in told.items() if said == fill_in(text, sample(text))] == ALIKE
     assert english_said([*told.values(), *short.values()], language=language) == []
     assert [text for text in SAID if "[[" in text and short[text] == told[text]] == []
 

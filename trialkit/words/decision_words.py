@@ -95,7 +95,7 @@ def _what_to_do(decision: Decision, system: MeasureSystem) -> Iterator[str]:
             if decision.verdict.is_settled
             else gettext("Change the default to {treatment}, and test again.", treatment=other)
         )
-        yield gettext("The handout now names {treatment}, the current practice.", treatment=current)
+        yield gettext("Gardeners now use {treatment}, the current practice.", treatment=current)
         yield gettext(
             "With the change we expect {difference} of each transplanted head, on average over gardens and seasons.",
             difference=difference,

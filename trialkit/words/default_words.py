@@ -258,8 +258,13 @@ def next_trial(document: Recommended, measures: Measures = "both") -> str:
     proposed = document.next_trial
     if proposed is None:
         return gettext("No two treatments of these trials fit the limits of the newest protocol.")
-    if not proposed.worth_it:
+    if not proposed.worth_it and document.decision.verdict.is_settled:
         return gettext("No further trial of these treatments is worth its buckets. Try something new.")
+    if not proposed.worth_it:
+        return gettext(
+            "What is still open is small: no further trial of these treatments alone is worth its buckets. Test them "
+            "again beside something new."
+        )
     first = gettext("This is the next trial worth most.")
     return f"{first} {proposed_words(proposed, _system(document.recommended, measures))}"
 

@@ -113,8 +113,10 @@ def overview() -> Response:
         return page("ledger", defaults=None, entries=[], papers=[], problems=())
     ledger = Ledger(here.ledger)
     problems = ledger.problems()
+    entries = ledger.entries()
+    nothing_counts = not entries["counts"].any()
     defaults = None
-    if not problems:
+    if not problems and not nothing_counts:
         try:
             defaults = _told(ledger.recommended, ledger.is_current)
         except WrongCall:
@@ -123,7 +125,8 @@ def overview() -> Response:
     return page(
         "ledger",
         defaults=defaults,
-        entries=ledger.entries().to_dict("records"),
+        entries=entries.to_dict("records"),
+        nothing_counts=nothing_counts,
         papers=papers,
         chosen={one.language for one in papers if one.language} or {own_name(_usual_language(here.folder))},
         problems=problems,

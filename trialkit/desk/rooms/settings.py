@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -18,23 +17,27 @@ from trialkit.desk.deeds import Deed
 from trialkit.desk.field_faults import FieldFault, by_field, faults_of
 from trialkit.desk.rooms.starting_room import said_cells, understood
 from trialkit.desk.typed import NONE, acids_in, doses_in, form_values, names_in
+from trialkit.documents.problems import Problem
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.reading_budget import OverBudget
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.languages import gettext
 from trialkit.protocol.people_list import people_in, people_list
 from trialkit.protocol.randomise import why_frozen
 from trialkit.protocol.setting import as_typed, is_frozen_key, kinds_of, path_of, value_from
+from trialkit.protocol.starting import toml_value
 from trialkit.steps.setting_steps import digest_of
+from trialkit.tables.atomic import defused_texts
 from trialkit.tables.problem import TrialError
+from trialkit.tables.source_file import read_source
 from trialkit.tables.table_schema import load_schema
+from trialkit.tables.toml_text import toml_data
 from trialkit.tables.typed_lists import PlanTable, read_list
 from trialkit.words.key_words import choices_of, meaning_of, name_of, sections
 
 if TYPE_CHECKING:
     from werkzeug.wrappers import Response as AnyResponse
-
-    from trialkit.documents.problems import Problem
 
 room = Blueprint("settings", __name__, url_prefix="/trial/<name>")
 
@@ -210,15 +213,22 @@ def _list(name: str, table: PlanTable, text: str | None, faults: list[FieldFault
 
 
 def _text_of(folder: Path, table: PlanTable) -> str:
-    """Write a table as a spreadsheet would paste it: tabs between cells, without columns that hold nothing."""
-    from trialkit.tables.atomic import cell_texts
+    """Write a table as a spreadsheet would paste it: tabs between cells, without columns that hold nothing.
 
+    Raises
+    ------
+    TrialError
+        If what is there is no text: saved from here, what could not be read of it would be lost.
+    """
     if table == "people":
         return people_text(_value_at(_data(folder), "publication.people"))
-    path, schema = folder / load_schema(table).file, load_schema(table)
-    found = read_list(schema, path.read_text("utf-8-sig", errors="replace") if path.is_file() else "")
+    schema = load_schema(table)
+    source = read_source(folder, schema.file)
+    if isinstance(source, Problem) and source.rule != "TK-F01":
+        raise TrialError([source])
+    found = read_list(schema, "" if isinstance(source, Problem) else source.text)
     frame = found.reading.frame
-    columns = {name: said_cells(schema.field(name), cell_texts(frame[name])) for name in found.columns}
+    columns = {name: said_cells(schema.field(name), defused_texts(frame[name])) for name in found.columns}
     kept = {name: cells for name, cells in columns.items() if any(cells) or schema.field(name).required}
     rows = zip(*kept.values(), strict=True)
     lines = [[schema.field(name).heading for name in kept], *rows]
@@ -309,9 +319,8 @@ def _text_before(folder: Path, table: PlanTable) -> str:
 def _data(folder: Path) -> dict[str, Any]:
     """Read the values of trial.toml as they stand there; none where it cannot be read."""
     try:
-        text = (folder / PROTOCOL_FILE).read_text("utf-8-sig")
-        return tomllib.loads(text.replace("\r\n", "\n").replace("\r", "\n"))
-    except (OSError, ValueError):
+        return toml_data((folder / PROTOCOL_FILE).read_text("utf-8-sig"))
+    except (OSError, ValueError, OverBudget):
         return {}
 
 
@@ -394,7 +403,7 @@ def _of_factors(data: Mapping[str, Any], *, is_frozen: bool) -> Iterator[Setting
 def _level(value: object) -> str:
     if value == NO_PRODUCT:
         return gettext(NONE)
-    return "" if value is None else f"{value:g}" if isinstance(value, int | float) else str(value)
+    return "" if value is None else toml_value(value) if isinstance(value, int | float) else str(value)
 
 
 def _settings_of(data: Mapping[str, Any], *, is_frozen: bool) -> Iterator[Setting]:

@@ -56,6 +56,8 @@ def nothing_left_words(losses: Losses, system: MeasureSystem = BOTH) -> tuple[st
 
 
 def _nothing_left(heads: HeadCounts, level: str) -> str:
+    if not heads.planned:
+        return f"No head with {level} stood in a garden that stayed."
     if heads.unrecorded == heads.planned:
         return f"No head with {level} has a record, of {heads.planned} planned."
     return f"No head became marketable with {level}. Among {heads.planned} planned: {listed(list(_counted(heads)))}."

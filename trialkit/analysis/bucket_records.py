@@ -141,7 +141,7 @@ def records_of(trial: CheckedTrial, buckets: pd.DataFrame, gardens: pd.DataFrame
 
 
 def gardens_of(trial: CheckedTrial, water: RecordedWater) -> pd.DataFrame:
-    """What is known of each garden that counts: alkalinity by its readings where they tell, else as stated; sun; kind."""
+    """What is known of gardens that count: alkalinity by their readings where they tell, else as stated; sun; kind."""
     sites = trial.counting_sites.drop_duplicates("site").set_index("site")
     alkalinity = sites["alkalinity_mg_l_caco3"].astype(float)
     by_readings = pd.Series(alkalinity_by_readings(water), dtype=float)

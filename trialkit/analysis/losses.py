@@ -42,9 +42,9 @@ def count_losses(
 ) -> Losses:
     """Count planned, harvested and lost heads, and compare the shares that were marketable.
 
-    The layout has a row a bucket, with its ``planned`` heads, site, the places that the strata, such as ``"site:block"``, name, and the
-    joint ``treatment``; `heads` a row a head, with ``outcome`` and ``marketable`` (missing where not said) too.
-    Treatments go by joint label, as `current` does.
+    The layout has a row a bucket, with its ``planned`` heads, site, the places that the strata, such as
+    ``"site:block"``, name, and the joint ``treatment``; `heads` a row a head, with ``outcome`` and ``marketable``
+    (missing where not said) too. Treatments go by joint label, as `current` does.
     """
     outcomes = heads["outcome"].value_counts()
     heads = heads[is_recorded(heads)]

@@ -230,7 +230,8 @@ def proposed_words(proposed: ProposedTrial, system: MeasureSystem = BOTH) -> str
     each = f"{proposed.block_size} with each volunteer" if volunteers else f"{blocks} in each"
     size = f"{count(proposed.treatments, 'treatment')} in {count(proposed.buckets, 'bucket')}"
     whole = f"In all: {size} at {count(len(proposed.sites), 'garden')}, {each}."
-    return " ".join((*_compared(proposed, system), whole))
+    gone = [f"This leaves out {listed(proposed.left_out)}, which gave up."] if proposed.left_out else []
+    return " ".join((*_compared(proposed, system), whole, *gone))
 
 
 def _compared(proposed: ProposedTrial, system: MeasureSystem) -> Iterator[str]:

@@ -134,7 +134,7 @@ def test_gardens_that_gave_up_are_not_asked_again(tmp_path: Path, gone: tuple[st
     before = (folder / "sites.csv").read_text("utf-8").splitlines()
     assert rows == [line for line in before if line.partition(",")[0] in ("site", *left)]
     assert f"at {len(left)} gardens" in " ".join(done.stdout.split())
-    assert ("This leaves out s2, which gave up." in done.stdout) == (len(gone) == 1)
+    assert ("Gardens that gave up are left out: s2." in done.stdout) == (len(gone) == 1)
     assert ("gave up" in done.stdout) == (len(gone) == 1)
 
 

@@ -207,7 +207,9 @@ def test_progress_at_a_terminal(tmp_path: Path) -> None:
 
 def test_help_is_the_same_in_either_way() -> None:
     """Of every command, of those of two words, and of all."""
-    names = [(name,) for name in COMMANDS] + [("evidence", name) for name in ("add", "list", "pool", "withdraw")]
+    names = [(name,) for name in COMMANDS] + [
+        ("evidence", name) for name in ("add", "list", "pool", "readmit", "withdraw")
+    ]
     for words in [(), *names, ("analyze",)]:
         assert run("help", *words).stdout == run(*words, "--help").stdout
     for words, said in (
@@ -230,7 +232,7 @@ def test_help_completes_commands() -> None:
         return [item.value for item in argument.shell_complete(here, begun)]
 
     assert offered((), "an") == ["analyse"]
-    assert offered(("evidence",), "") == ["add", "list", "pool", "withdraw"]
+    assert offered(("evidence",), "") == ["add", "list", "pool", "readmit", "withdraw"]
     assert offered(("check",), "") == []
     assert offered(("nowhere",), "") == []
 

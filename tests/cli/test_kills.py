@@ -17,7 +17,7 @@ from commands import DATA_ERROR, DONE, WRONG_CALL, run, start
 from kill_sweep import interleaved, sweep_of
 from writing_commands import COMMANDS, TOGETHER
 
-SWEPT = ("new", "new here", "set", "demo", "layout", "check", "report", "withdraw", "recommend")
+SWEPT = ("new", "new here", "set", "demo", "layout", "check", "report", "withdraw", "readmit", "take back", "recommend")
 """Merging, correcting, gardens that join and additions to a ledger have tests of their own; the others write as report
 does."""
 UNREAD = 141
@@ -37,6 +37,7 @@ def test_stopped_anywhere_a_command_leaves_old_or_new(world: Path, name: str) ->
 MEETINGS = {
     "layout and forms": TOGETHER[0][:2],
     "merge and correct": (COMMANDS["merge"], COMMANDS["correct"]),
+    "take back and correct": (COMMANDS["take back"], COMMANDS["correct"]),
     "recommend and withdraw": (COMMANDS["recommend"], COMMANDS["withdraw"]),
     "demo twice": (COMMANDS["demo"], COMMANDS["demo"]),
 }

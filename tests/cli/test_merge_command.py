@@ -218,3 +218,30 @@ def test_wrong_calls(folder: Path, arguments: list[str], words: str) -> None:
     result = run("merge", folder, *arguments)
     assert result.returncode == WRONG_CALL
     assert words in result.stderr
+
+
+def test_a_file_is_taken_back(folder: Path, good: Good, tmp_path: Path) -> None:
+    """In words and as JSON: what went, what stays, and what is closed; an open conflict waits as ever."""
+    for name, other in (
+        ("fern.csv", good),
+        ("two.csv", good.with_cell("heads", 0, "weight_g", "150").with_cell("heads", 5, "note", "bolting")),
+        ("three.csv", good.with_cell("heads", 1, "weight_g", "151")),
+    ):
+        (tmp_path / name).write_text(other.csv(), "utf-8")
+        run("merge", folder, tmp_path / name)
+    refused = run("merge", folder, tmp_path / "two.csv", "--take-back", "two.csv", "--why", "x")
+    assert (refused.returncode, "--take-back goes with --why and --by alone" in refused.stderr) == (WRONG_CALL, True)
+    refused = run("merge", folder, "--take-back", "two.csv")
+    assert (refused.returncode, "A reason is needed" in refused.stderr) == (WRONG_CALL, True)
+    result = run("merge", folder, "--take-back", "two.csv", "--why", "of last season")
+    assert result.returncode == DATA_ERROR
+    assert "Took back two.csv: 1 cell is empty again." in result.stdout
+    bucket = good.tables["heads"][0]["bucket"]
+    assert re.search(rf"That closes \w+, on heads\.csv, {bucket} 1, weight_g\.", result.stdout)
+    assert "There are conflicts" in result.stdout
+    assert f"Next: trialkit check {folder}" in result.stdout
+    document = told("merge", folder, "--take-back", "three.csv", "--why", "it too")
+    answer = document["answer"]
+    assert (answer["ok"], answer["taken_back"]["why"], answer["conflicts"]) == (True, "it too", [])
+    assert [one["choice"] for one in answer["closed"]] == ["taken back"]
+    assert document["written"] == answer["changed"] == ["returned/conflicts.json", "returned/returns.json"]

@@ -47,14 +47,18 @@ def test_as_json(folder: Path) -> None:
     date.fromisoformat(document["on"])
     document = json.loads(run("site", folder, "MILL", "--withdraw", "--why", "moved", "--json").stdout)["answer"]
     assert (document["change"], document["layout_version"], document["buckets"]) == ("withdrew", 3, [])
+    result = run("site", folder, "MILL", "--rejoin", "--why", "back", "--on", "2026-10-01")
+    assert "MILL takes part again since 2026-10-01" in result.stdout
 
 
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("BARN", "--why", "so"), "either --add or --withdraw"),
-        (("BARN", "--add", "--withdraw", "--why", "so"), "either --add or --withdraw"),
+        (("BARN", "--why", "so"), "one of --add, --withdraw and --rejoin"),
+        (("BARN", "--add", "--withdraw", "--why", "so"), "one of --add, --withdraw and --rejoin"),
         (("MILL", "--withdraw", "--blocks", 2, "--why", "so"), "--blocks is for a garden that joins"),
+        (("MILL", "--rejoin", "--language", "es", "--why", "so"), "--language is for a garden that joins"),
+        (("MILL", "--rejoin", "--why", "so"), "MILL takes part"),
         (("BARN", "--add"), "--why"),
         (("BARN", "--add", "--why", "so", "--on", "1.9.2026"), "--on"),
         (("MILLS", "--withdraw", "--why", "\x1b[31m"), "Did you mean MILL?"),

@@ -1,4 +1,4 @@
-"""Damaged files through the desk: looked at in the words of the command, no traceback, nothing written."""
+"""Damaged files through the desk: said as the command says it, or in Spanish; no traceback, nothing written."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ import pytest
 
 from contents import contents
 from desk_visitor import Visitor, told, visit
+from english_left import english_said, texts_of
 from hostile_files import RETURNED
 from returned_files import good_return
 from trialkit.pages.safe_text import safe_text
@@ -25,6 +26,9 @@ assert damaged_cells
 assert damaged_files
 KINDS = [kind for kind in CATALOGUE if not kind.before][::2]
 """Half of them: the page says of each what the command says."""
+OF_THE_FILES = ("Autumn dose trial", "hoja heads", "hoja visits", "hoja Sheet5", "tabla heads", "Weight (kg)",
+                "bucket en la primera")  # fmt: skip
+"""What trial, sheets, tables and columns are called."""
 DEAR = ("a shared text of 20 MB in 480 cells", "a thousand million entities", "9.9 MB of open braces")
 
 
@@ -52,6 +56,17 @@ def looked_at(visitor: Visitor, trial: str, name: str, data: bytes) -> tuple[str
     return plain(told(page)), waiting.path
 
 
+def in_spanish(visitor: Visitor, trial: str, file: str) -> list[str]:
+    """What of the post room is English for whoever reads Spanish, but for the sheet's own cells and what is quoted."""
+    visitor.client.set_cookie("desk-language", "es", domain="127.0.0.1")
+    page = re.sub(
+        r"<table>.*?</table>|<select.*?</select>", "", visitor.get(f"/trial/{trial}/post/").text, flags=re.DOTALL
+    )
+    visitor.client.delete_cookie("desk-language", domain="127.0.0.1")
+    assert 'lang="en"' not in page.partition("<main")[2].partition("</main>")[0]
+    return english_said(texts_of(page), (file, *OF_THE_FILES))
+
+
 @pytest.mark.parametrize("kind", KINDS, ids=[kind.name.replace(" ", "-") for kind in KINDS])
 def test_it_is_told_as_the_command_tells_it(kind: Kind, visitor: Visitor) -> None:
     """Refusals word by word; each question has a field; what is in order can be merged."""
@@ -63,13 +78,15 @@ def test_it_is_told_as_the_command_tells_it(kind: Kind, visitor: Visitor) -> Non
     verdicts = {one.verdict for one in outcome.findings}
     for one in outcome.findings[:3]:
         if one.verdict == "refused":
-            assert plain(safe_text(what_was_found(told_finding(one)))) in page
+            assert plain(safe_text(what_was_found(told_finding(one, at_desk=True)))) in page
     assert {"repaired": "can be merged", "asked": "waits for your answer", "refused": "cannot be merged"}[
         kind.verdict
     ] in page
     if "question" in verdicts and "refused" not in verdicts:
         assert re.search(r'name="[0-9a-f]{16}\.(option|accept|heading)\.', visitor.get(f"/trial/{trial}/post/").text)
+    english = in_spanish(visitor, trial, kind.file)
     visitor.desk.tray.throw_away(trial, path.parent.name)
+    assert english == []
     assert contents(folder) == before
 
 

@@ -5,8 +5,11 @@ from __future__ import annotations
 import io
 import shlex
 import shutil
+from collections.abc import Callable
 from contextlib import chdir
+from dataclasses import replace
 from datetime import date
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -15,7 +18,22 @@ from PIL import Image
 import trialkit
 from commands import run
 from contents import contents
-from desk_visitor import Visitor, told
+from desk_visitor import Visitor, main_part, told
+from english_left import english_left
+from trialkit.documents.decision import NoDecision
+from trialkit.documents.document import as_text
+from trialkit.documents.results import Results
+from trialkit.languages import speaking
+from trialkit.words import decision_words, default_words
+from trialkit.words.measures import measures_of
+from trialkit.words.phrases import date_words
+
+NAMES = (
+    *("Fenleaf", "Larkmoor Butter", "Copperfrill", "Paleheart", "Mossridge", "Tarnfrost"),
+    *("white vinegar 5 %", "citric acid", "volunteer-cultivars", "spring-2028"),
+    "Six lettuce cultivars in the gardens of 24 volunteers",
+)
+"""What the example trials call things, and the name of a folder that a hint gives."""
 
 
 @pytest.fixture
@@ -25,7 +43,7 @@ def filed(visitor: Visitor) -> Visitor:
     return visitor
 
 
-def test_from_records_to_the_next_trial(filed: Visitor) -> None:
+def test_from_records_to_the_next_trial(filed: Visitor, tmp_path: Path) -> None:
     """Analyse, keep, recommend, follow; every page says what is there."""
     assert "has not been worked out yet" in told(filed.get("/trial/summer/answer/"))
     assert filed.done("/trial/summer/answer/analyse") == "/trial/summer/answer/"
@@ -44,14 +62,62 @@ def test_from_records_to_the_next_trial(filed: Visitor) -> None:
     assert "This is the first version" in told(ledger)
     assert "handout.html" in ledger.text
     assert 'lang="es' in filed.get("/ledger/file/handout.html").text
+    assert 'lang="en' in filed.get("/ledger/file/pool.html").text
+    document = trialkit.Ledger(filed.desk.workspace.ledger).recommended
+    for language in ("en", "es"):
+        filed.post("/language", {"language": language})
+        ledger = filed.get("/ledger/")
+        with speaking(language):
+            said = (*default_words.answer(document), *default_words.changes(document), default_words.why_next(document))
+            assert [one for one in said if " ".join(one.split()) not in unescape(told(ledger))] == []
+            assert date_words(document.date) in told(ledger)
+        if language == "es":
+            assert english_left(main_part(ledger), NAMES) == []
     assert filed.done("/ledger/next", {"folder": "autumn-2028"}) == "/trial/autumn-2028/"
+    filed.post("/language", {"language": "en"})  # what was written by the Spanish desk is what the command writes
     assert "Which should our next handout recommend" in told(filed.get("/"))
 
     refused = filed.post("/ledger/withdraw", {"entry": "volunteer-cultivars", "why": " ", "back": "/ledger/"})
     assert refused.status_code == 422
     assert "Say why" in told(refused)
     assert filed.post("/ledger/withdraw", {"entry": "volunteer-cultivars", "why": "wrong feed"}).status_code == 303
-    assert "wrong feed" in told(filed.get("/ledger/"))
+    page = told(filed.get("/ledger/"))
+    assert "wrong feed" in page
+    assert "Every trial was withdrawn, so nothing is recommended now" in page
+    assert "Write the handout" not in page
+    (entry,) = trialkit.Ledger(filed.desk.workspace.ledger).entries()["id"]
+    asked = {"entry": entry, "why": "the feed was right", "back": "/ledger/"}
+    copy = shutil.copytree(filed.desk.workspace.ledger, tmp_path / "ledger")
+    assert filed.post("/ledger/readmit", asked).status_code == 303
+    (line,) = filed.shown_deeds()[-1][0]
+    assert run(*shlex.split(line)[1:-1], copy).returncode == 0
+    assert contents(copy) == contents(filed.desk.workspace.ledger)
+    assert "Let it count again" not in told(filed.get("/ledger/"))
+    assert "counts: it was added on" in told(filed.post("/ledger/readmit", asked))
+
+
+@pytest.mark.parametrize("name", ["autumn_dose", "spring_dose", "volunteer_cultivars"])
+def test_answers_speak_the_language_of_the_desk(
+    visitor: Visitor, name: str, example_results: Callable[[str], Results]
+) -> None:
+    """That of each example, and of one without any; the question and the names stay as they were written."""
+    results = example_results(name)
+    trial = trialkit.Trial.example(name, visitor.desk.workspace.folder / "trial")
+    written = trial.folder / "results" / "results.json"
+    written.parent.mkdir(exist_ok=True)
+    visitor.post("/language", {"language": "es"})
+    none = NoDecision("practice_lost")
+    for made in (results, replace(results, decision=None, no_decision=none)):
+        written.write_text(as_text(made), "utf-8")
+        page = visitor.get("/trial/trial/answer/")
+        assert english_left(main_part(page), NAMES) == []
+        assert 'lang="en"' not in main_part(page)
+    assert "Sin recomendación. Ninguna lechuga de la práctica actual resultó aprovechable" in told(page)
+    written.write_text(as_text(results), "utf-8")
+    visitor.post("/language", {"language": "en"})
+    assert results.decision is not None
+    english = decision_words.sentences(results.decision, measures_of(results))
+    assert all(" ".join(one.split()) in unescape(told(visitor.get("/trial/trial/answer/"))) for one in english)
 
 
 def test_the_answer_says_which_records_the_ledger_holds(filed: Visitor, tmp_path: Path) -> None:
@@ -66,12 +132,13 @@ def test_the_answer_says_which_records_the_ledger_holds(filed: Visitor, tmp_path
     assert "The records changed since: heads.csv. Work the answer out again" in told(filed.get(here))
     trial.analyse()
     page = told(filed.get(here))
-    assert f"The ledger holds this trial as it was on {date.today()}" in page
+    assert f"The ledger holds this trial as it was on {date_words(date.today())}" in page
     assert "This trial is in the ledger" not in page
     assert "Say why" in told(filed.post(f"{here}replace", {"why": " ", "back": here}))
     shutil.copytree(folder, tmp_path / "before")
     assert filed.done(f"{here}replace", {"why": "a weight was read again"}) == "/ledger/"
     assert trialkit.Ledger(ledger).entries()["counts"].tolist() == [False, True]
+    assert "Let it count again" not in told(filed.get("/ledger/"))
     assert "This trial is in the ledger" in told(filed.get(here))
     with chdir(tmp_path / "before"):
         for line in filed.shown_deeds()[-1][0]:

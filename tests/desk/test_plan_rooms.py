@@ -16,9 +16,11 @@ import pytest
 import trialkit
 from commands import DONE, run
 from contents import contents
-from desk_visitor import Visitor, told
+from desk_visitor import Visitor, main_part, told
+from english_left import english_left
+from trialkit.languages import speaking
 from trialkit.protocol.starting import copy_example
-from trialkit.words.plan_words import summary
+from trialkit.words.plan_words import summary, takes_sentence, verdict_words
 
 HERE = "/trial/spring/"
 
@@ -79,8 +81,25 @@ def test_settings_change_what_was_changed_and_can_be_taken_back(planned: Visitor
     assert "Take back: Season" in planned.get(HERE).text
     assert planned.post(f"{HERE}take-back").status_code == 303
     assert trialkit.Trial(_folder(planned)).protocol.layout.blocks == 3
-    assert "Take back" not in told(planned.get(HERE))
+    assert "take-back" not in planned.get(HERE).text
     assert planned.post(f"{HERE}take-back").status_code == 404
+
+
+def test_once_frozen_a_change_made_since_can_be_taken_back(planned: Visitor) -> None:
+    """One of before cannot: the layout rests on it."""
+    form = _form(planned.get(f"{HERE}settings/").text)
+    assert planned.post(f"{HERE}settings/", {**form, "layout-blocks": "2"}).status_code == 303
+    trial = trialkit.Trial(_folder(planned))
+    trial.layout()
+    (_folder(planned) / "forms").mkdir()
+    (_folder(planned) / "forms" / "pack-FERN.html").write_text("printed")
+    assert "Take back" not in told(planned.get(f"{HERE}settings/"))
+    assert planned.post(f"{HERE}take-back").status_code == 404
+    form = _form(planned.get(f"{HERE}settings/").text)
+    assert planned.post(f"{HERE}settings/", {**form, "trial-season": "spring 2029"}).status_code == 303
+    assert "Take back: Season" in told(planned.get(f"{HERE}settings/"))
+    assert planned.post(f"{HERE}take-back").status_code == 303
+    assert trial.protocol.trial.season != "spring 2029"
 
 
 def test_a_factor_comes_and_goes(planned: Visitor) -> None:
@@ -170,9 +189,21 @@ def test_sizes_say_what_the_plan_says(planned: Visitor) -> None:
         assert all(_plain(sentence) in _plain(told(one)) for one in (page, whole)), sentence
     assert "is worked out next" in told(at_once)
     planned.post("/language", {"language": "es"})
-    in_spanish = told(planned.get(f"{HERE}sizes/"))
-    assert "Bloques en cada huerto" in in_spanish
-    assert _plain(takes) in _plain(in_spanish)  # a sentence is of one language
+    in_spanish = planned.get(f"{HERE}sizes/?gardens=5&blocks=2&heads=3&whole=1")
+    with speaking("es"):
+        assert _plain(takes_sentence(plan.designs[0])) in _plain(told(in_spanish))
+        assert _plain(verdict_words(plan.verdict)) in _plain(told(in_spanish))
+    assert english_left(main_part(in_spanish), [plan.title, plan.question]) == []
+
+
+def test_sizes_that_cannot_be_analysed_are_told_in_words(planned: Visitor) -> None:
+    """One garden with one block leaves nothing to judge luck by: what helps is said, in the reader's language."""
+    given = f"{HERE}sizes/answer?gardens=1&blocks=1&heads=1&whole=1"
+    assert "could not be analysed. Add a block or a garden" in told(planned.get(given))
+    planned.post("/language", {"language": "es"})
+    page = planned.get(given)
+    assert "Agregue un bloque o un huerto" in told(page)
+    assert english_left(page.text, []) == []
 
 
 def _plain(text: str) -> str:

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+import trialkit
 from chromium import serves_every_reader
 from desk_server import served
 from returned_files import Good, good_return
@@ -22,9 +23,12 @@ def good() -> Good:
 
 @pytest.fixture(scope="module")
 def post_room(tmp_path_factory: pytest.TempPathFactory, browser: Any, good: Good) -> Iterator[tuple[str, Any]]:
-    """A desk with a trial, of which one file is merged, and others ask, are in conflict or are refused."""
+    """A desk with a trial: a file is merged, one taken back; others ask, differ or are refused. A garden is gone."""
     folder, mail = tmp_path_factory.mktemp("desk"), tmp_path_factory.mktemp("mail")
     good.write_trial(folder / "fern")
+    trial = trialkit.Trial(folder / "fern")
+    trial.add_site("POND", why="a teacher asked")
+    trial.withdraw_site("POND", why="moved away")
     files = {
         "asks.csv": good.with_column("solution", "measured_on", lambda _: "03/09/26").csv("solution"),
         "asks two.csv": good.csv().replace("note", "Remarks of ours", 1).replace(good.buckets[0], "434X"),
@@ -34,14 +38,21 @@ def post_room(tmp_path_factory: pytest.TempPathFactory, browser: Any, good: Good
     for name, text in files.items():
         (mail / name).write_text(text, "utf-8")
     (mail / "fern.json").write_bytes(good.phone())
+    (mail / "old.csv").write_text(good.with_cell("heads", 0, "note", "of before").csv(), "utf-8")
     with served(folder) as (_, link):
         context = browser.new_context(permissions=["clipboard-read", "clipboard-write"])
         page, base = context.new_page(), link.partition("/open")[0]
         page.goto(link)
         page.goto(base + POST)
-        page.set_input_files("#files", mail / "fern.json")
-        page.get_by_role("button", name="Look at them").click()
-        page.get_by_role("button", name="Merge all that is answered").click()
+        for name in ("old.csv", "fern.json"):
+            page.set_input_files("#files", mail / name)
+            page.get_by_role("button", name="Look at them").click()
+            page.get_by_role("button", name="Merge all that is answered").click()
+        gone = page.get_by_role("listitem").filter(has_text="old.csv").filter(has_text="Take it back")
+        gone.locator("summary").click()
+        gone.get_by_label("Reason").fill("of last season")
+        gone.get_by_role("button", name="Take it back").click()
+        page.get_by_role("heading", name="Taken back").wait_for()
         page.set_input_files("#files", [mail / name for name in files])
         page.get_by_role("button", name="Look at them").click()
         yield base, page
@@ -60,6 +71,7 @@ def paths(good: Good) -> tuple[str, ...]:
         GARDEN,
         f"{GARDEN}FERN/",
         f"{GARDEN}MILL/",
+        f"{GARDEN}POND/",
     )
 
 

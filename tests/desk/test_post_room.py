@@ -20,8 +20,9 @@ import trialkit
 from commands import run
 from contents import contents
 from desk_visitor import Visitor, told
-from english_left import english_left
+from english_left import english_left, english_said, texts_of
 from returned_files import Good, good_return
+from trialkit.desk.workspace import is_reserved
 from trialkit.tables.table_schema import load_schema
 
 POST = "/trial/fern/post/"
@@ -338,6 +339,33 @@ def test_a_record_is_put_right_and_taken_back(laid_out: Visitor, good: Good, cop
     assert laid_out.get(f"{POST}correct/heads/{bucket}/9").status_code == 404
 
 
+def test_a_merged_file_is_taken_back(laid_out: Visitor, good: Good, copied: Callable[..., Copy]) -> None:
+    """With a reason, as the command does it; what stays is told, its original is kept, and it can come again."""
+    drop(laid_out, fern__xlsx=good.workbook())
+    answer(laid_out)
+    more = good.with_cell("heads", 5, "note", "bolting").with_cell("heads", 6, "note", "slugs").csv().encode()
+    drop(laid_out, heads__csv=more)
+    answer(laid_out)
+    bucket, head = (good.tables["heads"][6][name] for name in ("bucket", "head"))
+    trialkit.Trial(folder_of(laid_out)).correct(bucket, int(head), why="looked again", note="snails")
+    page = laid_out.get(POST)
+    (file,) = re.findall(r'name="file" value="(\w+\.csv)"', page.text)
+    assert "Say why" in told(laid_out.post(f"{POST}take-back", {"file": file, "why": " ", "back": POST}))
+    copy = copied(laid_out)
+    assert laid_out.post(f"{POST}take-back", {"file": file, "why": "of last season"}).status_code == 303
+    copy.holds(laid_out)
+    after = laid_out.get(POST)
+    assert "heads.csv 1 cell is empty again; 1 cell was corrected or changed since, and stays." in told(after)
+    assert f"These stay: Bucket {bucket}, head {head}" in told(after)
+    assert "of last season" in told(after)
+    assert f'name="file" value="{file}"' not in after.text
+    assert laid_out.get(f"{POST}original/{file}").data == more
+    assert "was taken back already" in told(laid_out.post(f"{POST}take-back", {"file": file, "why": "x", "back": POST}))
+    assert "can be merged" in told(drop(laid_out, heads__csv=more))
+    assert answer(laid_out).status_code == 303
+    assert "bolting" in (folder_of(laid_out) / "heads.csv").read_text("utf-8")
+
+
 def test_gardens_join_and_give_up(laid_out: Visitor, copied: Callable[..., Copy]) -> None:
     """With reason and day, as the command does it; what is wrong is told with what was typed."""
     refused = laid_out.post(GARDENS, {"site": "FERN", "why": "", "blocks": "many", "on": "soon"})
@@ -360,6 +388,13 @@ def test_gardens_join_and_give_up(laid_out: Visitor, copied: Callable[..., Copy]
     assert page.status_code == 303
     copy.holds(laid_out)
     assert "This garden gave up" in told(laid_out.get(f"{GARDENS}MILL/"))
+    copy = copied(laid_out)
+    assert "Say why" in told(laid_out.post(f"{GARDENS}MILL/rejoin", {"why": " "}))
+    page = laid_out.post(f"{GARDENS}MILL/rejoin", {"why": "a neighbour took it over", "on": "2026-09-05"})
+    assert page.status_code == 303
+    copy.holds(laid_out)
+    assert "Nothing has come from this garden yet" in told(laid_out.get(f"{GARDENS}MILL/"))
+    assert "MILL takes part" in told(laid_out.post(f"{GARDENS}MILL/rejoin", {"why": "once more"}))
     assert laid_out.get(f"{GARDENS}NOWHERE/").status_code == 404
 
 
@@ -399,6 +434,55 @@ def test_all_of_it_is_in_spanish(laid_out: Visitor, good: Good) -> None:
         assert english_left(page.text, NAMES) == []
 
 
+def in_spanish(page: Any) -> list[str]:
+    """What of a page is English, but for what it quotes and what files hold; nothing says that it is."""
+    main = page.text.partition("<main")[2].partition("</main>")[0]
+    assert 'lang="es' in page.text
+    assert 'lang="en"' not in main
+    return english_said(texts_of(page.text), (*NAMES[:3], ", bucket", "Which dose grows the heaviest heads?"))
+
+
+def test_what_is_wrong_is_told_in_spanish(laid_out: Visitor, good: Good) -> None:
+    """On the page of the trial, beside the fields of a record, of a choice, and where nothing can be read at all."""
+    drop(laid_out, first__csv=good.csv().encode())
+    answer(laid_out)
+    laid_out.client.set_cookie("desk-language", "es", domain="127.0.0.1")
+    row = f"{POST}correct/heads/{good.buckets[0]}/1"
+    sent = dict(re.findall(r'name="(was\.\w+)" value="([^"]*)"', laid_out.get(row).text))
+    sent |= {name.removeprefix("was."): text for name, text in sent.items()}
+    bad = laid_out.post(row, sent | {"weight_g": "heavy", "harvested_on": "2026-02-31", "outcome": "dead", "why": "x"})
+    assert (bad.status_code, "Se espera: un número." in told(bad)) == (422, True)
+    assert in_spanish(bad) == []
+
+    dead = good.changed(
+        "heads", lambda i, row: {"bucket": row["bucket"], "head": row["head"], "outcome": "dead"} if i == 0 else row
+    )
+    page = drop(laid_out, heads__csv=dead.csv().encode())
+    answer(laid_out, "look", **{next(one for one in fields(page) if one.startswith("conflict.")): "returned"})
+    page = laid_out.get(POST)
+    assert "O corrija la fila entera." in told(page)
+    assert in_spanish(page) == []
+
+    heads = folder_of(laid_out) / "heads.csv"
+    wrong = {0: "152 g", 1: "about 150", 2: "", 3: "9999", 4: "inf", 5: "1,152", 6: "１４５", 7: "14.3"}
+    damaged = good.changed("heads", lambda i, row: row | ({"weight_g": wrong[i]} if i in wrong else {}))
+    days = {8: "2026-02-31", 9: "03/04/26", 10: "46289", 11: "", 12: "2031-09-24", 13: "2026-08-21"}
+    damaged = damaged.changed("heads", lambda i, row: row | ({"harvested_on": days[i]} if i in days else {}))
+    damaged = damaged.with_cell("heads", 14, "outcome", "harvestd").with_cell("heads", 15, "marketable", "perhaps")
+    heads.write_text(damaged.csv(), "utf-8")
+    page = laid_out.get("/trial/fern/")
+    rules = {one.rule for one in trialkit.Trial(folder_of(laid_out)).check().problems}
+    assert len(rules) >= 15
+    assert told(page).count("Se espera:") == 20
+    assert in_spanish(page) == []
+
+    (folder_of(laid_out) / "trial.toml").write_text("[layout]\nseed = 1,5\n", "utf-8")
+    for path in ("/trial/fern/", POST, GARDENS):
+        page = laid_out.get(path)
+        assert "Los decimales llevan punto" in told(page)
+        assert in_spanish(page) == []
+
+
 @pytest.mark.parametrize(
     "name",
     [
@@ -410,6 +494,10 @@ def test_all_of_it_is_in_spanish(laid_out: Visitor, good: Good) -> None:
         "<b>.csv",
         "‮vsc.csv",
         "\ud800.csv",
+        'a & calc.exe | b; $(c) `d` %PATH%!^\'"e".csv',
+        "con .csv",
+        "COM¹.csv",
+        "conin$.csv",
     ],
 )
 def test_names_of_files_lead_nowhere(laid_out: Visitor, good: Good, name: str) -> None:
@@ -423,10 +511,23 @@ def test_names_of_files_lead_nowhere(laid_out: Visitor, good: Good, name: str) -
     page = laid_out.get(POST)
     assert "<b>.csv" not in page.text
     assert "‮" not in page.text
+    assert not set(waiting.name) & set("&|;^%$!`\"'<>")
+    assert not is_reserved(waiting.name)
     assert contents(laid_out.desk.workspace.folder) == before
     answer(laid_out, f"throw:{waiting.id}")
     assert not laid_out.desk.tray.files("fern")
     assert not waiting.path.exists()
+
+
+def test_files_of_one_name_are_told_apart(laid_out: Visitor, good: Good, copied: Callable[..., Copy]) -> None:
+    """Else the command that is shown could not be repeated: it names each file."""
+    heads, solution = good.csv().encode(), good.csv("solution").encode()
+    copy = copied(laid_out, **{"fern__csv": heads, "FERN-2__csv": solution})
+    sent = [(io.BytesIO(heads), "fern.csv"), (io.BytesIO(solution), "FERN.csv")]
+    assert laid_out.post(f"{POST}drop", {"files": sent}).status_code == 303
+    assert [one.name for one in laid_out.desk.tray.files("fern")] == ["fern.csv", "FERN-2.csv"]
+    assert answer(laid_out).status_code == 303
+    copy.holds(laid_out)
 
 
 def test_the_tray_is_bounded_and_private(laid_out: Visitor, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -82,12 +82,12 @@ def a_season(adviser: Adviser, folder: Path, name: str) -> None:
     trial = f"/trial/{name}/"
     adviser.at(trial)
     adviser.take_picture("season")
-    adviser.step("Plan", "Do it")
+    adviser.step("Plan", "Write the plan")
     adviser.at(trial)
     assert (folder / name / "results" / "plan.html").is_file()
-    adviser.step("Layout", "Do it")
+    adviser.step("Layout", "Draw the lots")
     adviser.at(trial)
-    adviser.step("Packs", "Do it")
+    adviser.step("Packs", "Write the packs")
     adviser.at(trial)
     adviser.press("One file for each garden, to be mailed")
     mailed = {site: unpacked(adviser, site, folder.parent / f"{name}-{site}") for site in ("FERN", "MILL", "HARB")}

@@ -29,6 +29,9 @@ def test_add_list_withdraw(seasons: Seasons, tmp_path: Path) -> None:
     gone = run("evidence", "withdraw", "one", "--why", "wrong nutrient", "--ledger", ledger)
     assert (gone.returncode, gone.stdout.startswith("Withdrawn: ")) == (DONE, True)
     assert "wrong nutrient" in run("evidence", "list", "--ledger", ledger).stdout
+    back = run("evidence", "readmit", "one", "--why", "right after all", "--ledger", ledger)
+    assert (back.returncode, back.stdout.startswith("Counts again: ")) == (DONE, True)
+    assert "wrong nutrient" not in run("evidence", "list", "--ledger", ledger).stdout
     path = ledger / "entries" / document["entries"][0]["id"] / "heads.csv"
     path.write_bytes(path.read_bytes() + b" ")
     damaged = run("evidence", "list", "--ledger", ledger)
@@ -114,7 +117,7 @@ def test_what_is_no_ledger_is_said(tmp_path: Path, command: list[str]) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("command", ["add", "list", "pool", "withdraw"])
+@pytest.mark.parametrize("command", ["add", "list", "pool", "withdraw", "readmit"])
 def test_help_has_an_example(command: str) -> None:
     """Each part of evidence explains itself with an example."""
     assert "Example: trialkit evidence" in run("evidence", command, "--help").stdout

@@ -11,12 +11,13 @@ from pathlib import Path
 
 import pytest
 
+from contents import contents
 from seasons import ON, accept, new_entry
 from trialkit.documents.ledger_entry import Added
 from trialkit.domain.errors import WrongCall
 from trialkit.evidence import ledger as ledgers
 from trialkit.evidence import ledger_index
-from trialkit.evidence.ledger import add, find, open_entry, withdraw
+from trialkit.evidence.ledger import add, find, open_entry, readmit, withdraw
 from trialkit.evidence.ledger_index import LedgerDamaged, grown, read_index, write_index
 from trialkit.evidence.verifying import verify
 
@@ -66,6 +67,45 @@ def test_a_withdrawn_entry_stays_and_can_come_back(seasons: Seasons, copy: Path)
     lines = (copy / "index.jsonl").read_text("utf-8").splitlines()
     assert [json.loads(line)["event"] for line in lines] == ["began", *["added"] * 3, "withdrawn", "added"]
     assert verify(copy).problems == ()
+
+
+def test_a_withdrawn_entry_is_readmitted(copy: Path) -> None:
+    """It counts again, by a line with the reason; what rivals it meanwhile is refused; its files are looked at."""
+    one = withdraw(copy, "one", "the wrong nutrient was sold", ON)
+    entries = contents(copy / "entries")
+    back = readmit(copy, "one", " the label\nwas right ", date(2026, 12, 2))
+    assert (back.id, back.counts) == (one.id, True)
+    assert read_index(copy).listed[0] == back
+    assert contents(copy / "entries") == entries
+    assert verify(copy).problems == ()
+    line = json.loads((copy / "index.jsonl").read_text("utf-8").splitlines()[-1])
+    assert (line["event"], line["on"], line["why"]) == ("readmitted", "2026-12-02", "the label was right")
+    with pytest.raises(WrongCall, match="counts: it was added on"):
+        readmit(copy, "one", "again", ON)
+    withdraw(copy, "one", "other records take its place", ON)
+    assert not read_index(copy).listed[0].counts
+    add(copy, new_entry("one"), ON)
+    with pytest.raises(WrongCall, match="Other records of the trial “one”"):
+        readmit(copy, one.id[:8], "these after all", ON)
+    withdraw(copy, "two", "x", ON)
+    (copy / "entries" / read_index(copy).listed[1].id / "entry.json").write_text("{}")
+    with pytest.raises(LedgerDamaged, match=r"entry\.json was changed"):
+        readmit(copy, "two", "y", ON)
+
+
+def test_a_readmission_holds_against_the_withdrawals_that_it_knew(copy: Path, tmp_path: Path) -> None:
+    """On another branch the entry was withdrawn once more: that holds, in whichever order the lines are merged."""
+    withdraw(copy, "one", "x", ON)
+    other = Path(shutil.copytree(copy, tmp_path / "other"))
+    readmit(copy, "one", "y", ON)
+    readmit(other, "one", "z", ON)
+    withdraw(other, "one", "for good", ON)
+    lines = [(folder / "index.jsonl").read_text("utf-8").splitlines() for folder in (copy, other)]
+    for mine, theirs in (lines, lines[::-1]):
+        merged = list(dict.fromkeys((*mine, *theirs)))
+        (copy / "index.jsonl").write_text("\n".join(merged) + "\n", "utf-8")
+        (copy / "seal.txt").write_text("".join(f"{json.loads(one[-1])['line_sha256']}\n" for one in lines), "utf-8")
+        assert read_index(copy).listed[0].why == "for good"
 
 
 def test_a_reason_and_a_name_are_asked_for(copy: Path) -> None:

@@ -55,6 +55,7 @@ def test_a_season_from_python(tmp_path: Path) -> None:
     assert set(trial.sites()["site"]) == {"FERN", "MILL", "HARB"}
     assert trial.add_site("LANE", why="a teacher asked", on=date(2027, 4, 1)).change == "joined"
     assert trial.withdraw_site("LANE", why="moved away", on=date(2027, 4, 2)).change == "withdrew"
+    assert trial.rejoin_site("LANE", why="back", on=date(2027, 4, 3)).change == "rejoined"
 
 
 def test_methods_give_what_commands_give(trial: trialkit.Trial) -> None:

@@ -8,15 +8,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from english_left import english_said
 from trialkit.documents.problems import Problem
+from trialkit.languages import speaking
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.protocol.protocol_schema import protocol_schema_text
 from trialkit.protocol.sections import MOST_G, LayoutKindName
 from trialkit.protocol.trial_protocol import parse_protocol, read_protocol
 from trialkit.tables.problem import TrialError
-from trialkit.words.problem_words import problem_sentence, told_problem
+from trialkit.words.problem_words import fault_sentence, problem_sentence, told_problem
 
 Swap = tuple[str, str]
+KEYS = ("trial, factors, bucket, layout, schedule",)
 PRACTICE = 'current_practice = { cultivar = "Larkmoor Butter", dose = 4 }'
 
 
@@ -75,6 +78,8 @@ def test_each_mistake_is_told_with_its_line(
     problems = damaged(good_protocol, swap)
     assert (rule, row, path) in [(p.rule, p.row, p.column) for p in problems]
     assert words in "\n".join(map(problem_sentence, problems))
+    with speaking("es"):
+        assert english_said(map(fault_sentence, problems), KEYS) == []
 
 
 def test_all_mistakes_are_told_at_once(good_protocol: str) -> None:
@@ -155,6 +160,8 @@ def test_what_is_not_toml_is_told_with_a_hint(text: str, row: int | None, words:
     (problem,) = caught.value.problems
     assert words in problem_sentence(problem)
     assert problem.row == row or row == 2
+    with speaking("es"):
+        assert english_said([fault_sentence(problem)]) == []
 
 
 @given(text=st.text(max_size=200))

@@ -1,4 +1,4 @@
-"""A garden joins a trial that stands, or withdraws: what stood stays to the byte, forms of before are still taken."""
+"""A garden joins a trial that stands, withdraws or rejoins: what stood stays to the byte, old forms are still taken."""
 
 import csv
 import json
@@ -20,8 +20,9 @@ from trialkit.domain.errors import WrongCall
 from trialkit.forms.pack import garden_pack
 from trialkit.forms.phone import phone_form
 from trialkit.forms.workbook import record_workbook
-from trialkit.returns.amending import add_garden, withdraw_garden
+from trialkit.returns.amending import add_garden, rejoin_garden, withdraw_garden
 from trialkit.returns.merge_files import merge_files
+from trialkit.returns.still_missing import still_missing
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import check_trial, read_trial
 from trialkit.tables.committing import COMMITTED, STAGING
@@ -150,6 +151,27 @@ def test_merging_asks_nothing_of_a_garden_that_withdrew(folder: Path) -> None:
     assert not merged(folder, "some.csv", text)[0]
     withdraws(folder)
     assert merged(folder, "some.csv", text) == (True, [])
+
+
+def test_a_garden_that_withdrew_rejoins(folder: Path) -> None:
+    """It is asked for all of its heads again, on the forms that it had; both changes stay; it may withdraw again."""
+    before = read_trial(folder, stage="layout")
+    forms = garden_pack(before, "MILL"), record_workbook(before, "MILL")
+    layout = (folder / "layout.csv").read_bytes()
+    withdraws(folder)
+    assert still_missing(read_trial(folder, stage="layout"), {})["MILL"].withdrew
+    made = rejoin_garden(folder, "MILL", why="a neighbour took it over", on=date(2026, 9, 22))
+    assert (made.change, made.layout_version, made.changed) == ("rejoined", 3, ("amendments.csv",))
+    trial = read_trial(folder, stage="layout")
+    assert len(still_missing(trial, {})["MILL"].heads) == 8
+    assert (garden_pack(trial, "MILL"), record_workbook(trial, "MILL")) == forms
+    assert (folder / "layout.csv").read_bytes() == layout
+    with pytest.raises(WrongCall, match="MILL takes part: it did not withdraw"):
+        rejoin_garden(folder, "MILL", why="once more", on=date(2026, 9, 23))
+    withdraws(folder)
+    told = [(row["change"], row["why"]) for row in rows(folder / "amendments.csv")]
+    assert told == [("withdrew", "moved away"), ("rejoined", "a neighbour took it over"), ("withdrew", "moved away")]
+    assert read_trial(folder, stage="layout").amended.withdrawn == {"MILL"}
 
 
 def test_every_fault_of_a_call_is_told_at_once_and_nothing_written(folder: Path) -> None:

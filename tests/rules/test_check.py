@@ -8,8 +8,10 @@ from typing import NamedTuple
 import pandas as pd
 import pytest
 
+from english_left import english_said
 from returned_files import good_return
 from trialkit.documents.problems import Problem
+from trialkit.languages import speaking
 from trialkit.protocol.randomise import randomise
 from trialkit.rules.trial_folder import check_trial, read_trial
 from trialkit.tables.bucket_ids import make_bucket_id
@@ -37,6 +39,17 @@ def replace_once(folder: Path, file: str, old: str, new: str) -> None:
 def messages(problems: tuple[Problem, ...]) -> list[str]:
     """Show problems as an adviser reads them."""
     return [problem_sentence(problem) for problem in problems]
+
+
+OF_THE_TRIAL = ("fernsedge", "old-mill", "harbour")
+"""What the good folder calls its gardens."""
+
+
+def in_spanish(problems: tuple[Problem, ...]) -> list[str]:
+    """Show problems as an adviser reads them who reads Spanish: what of it is English."""
+    with speaking("es"):
+        told = [told_problem(problem, at_desk=True) for problem in problems]
+    return english_said([text for one in told for text in (one.found, one.expected, one.how_to_fix)], OF_THE_TRIAL)
 
 
 FIRST = "334X,1,2026-08-24,harvested,2026-09-24,2026-09-21,145.5,yes,"
@@ -196,6 +209,7 @@ def test_each_kind_of_damage_is_told_in_full(good_folder: Path, damage: Damage) 
     replace_once(good_folder, damage.file, damage.old, damage.new)
     result = check_trial(good_folder)
     assert messages(result.errors) == [damage.message]
+    assert in_spanish(result.errors) == []
     assert result.trial is None
     assert not result.ok
 
@@ -246,6 +260,7 @@ def test_what_may_be_right_is_only_warned_of(good_folder: Path, damage: Damage) 
     replace_once(good_folder, damage.file, damage.old, damage.new)
     result = check_trial(good_folder)
     assert messages(result.warnings)[:1] == [damage.message]
+    assert in_spanish(result.warnings) == []
     assert result.ok
     assert result.trial is not None
 

@@ -6,14 +6,16 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from english_left import english_said
 from trialkit.documents.problems import Problem
 from trialkit.domain.errors import WrongCall
+from trialkit.languages import speaking
 from trialkit.protocol.randomise import efficiency_of, randomise
 from trialkit.protocol.trial_protocol import Protocol, parse_protocol
 from trialkit.rules.trial_folder import check_trial
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.problem import TrialError
-from trialkit.words.problem_words import problem_sentence, told_problem
+from trialkit.words.problem_words import fault_sentence, problem_sentence, told_problem
 
 PROTOCOL = """\
 [trial]
@@ -169,6 +171,8 @@ def test_layouts_that_cannot_be_are_refused_with_a_remedy(
     assert expected in told_problem(problem).expected
     assert told_problem(problem).how_to_fix
     assert problem.row is not None
+    with speaking("es"):
+        assert english_said([fault_sentence(problem)]) == []
 
 
 def test_augmented_blocks_are_for_one_factor() -> None:

@@ -141,12 +141,18 @@ def test_blocks_of_a_garden_that_joined_are_as_planned(laid_out: Callable[..., P
         ("3,2026-09-01,FERN,withdrew,,moved\n", "layout_version", "version"),
         ("2,2026-09-01,FERN,withdrew,,moved\n4,2026-09-02,ASH,withdrew,,moved\n", "layout_version", "version"),
         ("2,2026-09-01,FERN,withdrew,,moved\n3,2026-09-02,FERN,withdrew,,moved\n", "change", "twice"),
+        ("2,2026-09-01,FERN,rejoined,,back\n", "change", "present"),
+        (
+            "2,2026-09-01,FERN,withdrew,,x\n3,2026-09-02,FERN,rejoined,,x\n4,2026-09-03,FERN,rejoined,,x\n",
+            "change",
+            "present",
+        ),
     ],
 )
 def test_amendments_that_do_not_follow_each_other(
     laid_out: Callable[..., Path], rows: str, column: str, case: str
 ) -> None:
-    """A number left out, and a garden that withdraws twice, are errors in their row."""
+    """A number left out, and a garden that withdraws twice or rejoins while it takes part, are errors in their row."""
     folder = laid_out("garden")
     header = "layout_version,amended_on,site,change,blocks,why\n"
     (folder / "amendments.csv").write_text(header + rows, encoding="utf-8")

@@ -20,10 +20,14 @@ from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
 from trialkit._resources import resource_folder
-from trialkit.domain.table_names import RECORD_TABLES
+from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES
 from trialkit.languages import ENGLISH, FOLDER, LANGUAGES
 from trialkit.pages import script_words
+from trialkit.tables.rule_book import RULES
 from trialkit.tables.typed_lists import PlanTable
+from trialkit.words.message_words import OPTIONAL
+from trialkit.words.problem_words import AT_THE_DESK, MESSAGES
+from trialkit.words.repair_words import RETURN_MESSAGES
 
 PACKAGE = FOLDER.parent
 KEYWORDS: dict[str, Any] = {
@@ -31,6 +35,8 @@ KEYWORDS: dict[str, Any] = {
     "ngettext": (1, 2),
     "pgettext": ((1, "c"), 2),
     "translatable": None,
+    "working_on": None,
+    "each_told": (2,),
     "count": (2, 3),
 }
 """Functions whose texts are translated, as `trialkit.languages` and `trialkit.words.phrases` name them."""
@@ -38,18 +44,20 @@ METHODS = [("**.py", "python"), ("**.jinja", "jinja2")]
 SCRIPTS = [("**.js", "javascript")]
 COUNTED = re.compile(r"\{\w+:([a-z]{2,})\}")
 """Where a text counts things, as `trialkit.words.message_words` writes it: what they are called is a text, too."""
+FILLED_IN = re.compile(r"\{[^}/]*\}")
+"""What is a fact alone: with a stroke, words go with it."""
 OPTIONS = {"**.jinja": {"trimmed": "true", "newstyle_gettext": "true"}}
 
 
 def extracted() -> Catalog:
-    """Gather every message that is marked in the code, in templates, in scripts and in the schemas of the records."""
+    """Gather every message that is marked in the code, in templates and in scripts, and those of checks and schemas."""
     catalogue = Catalog()
     in_code = extract_from_dir(PACKAGE, METHODS, OPTIONS, KEYWORDS, ["Translators:"])
     in_scripts = extract_from_dir(PACKAGE, SCRIPTS, {}, script_words.KEYWORDS, ["Translators:"])
     for _, _, message, comments, context in chain(in_code, in_scripts):
         if not isinstance(message, tuple) or all(message):
             catalogue.add(message, auto_comments=comments, context=context)
-    for message in _of_schemas():
+    for message in chain(_of_schemas(), of_checks()):
         catalogue.add(message)
     for template in [message.id for message in catalogue if isinstance(message.id, str)]:
         for noun in COUNTED.findall(template):
@@ -68,6 +76,26 @@ def _of_schemas() -> Iterator[str]:
                 yield field["trialkit:howToFix"]
             yield from (word.replace("_", " ") for word in field["constraints"].get("enum", ()))
             yield from (field[key][0] for key in ("trueValues", "falseValues") if key in field)
+
+
+def of_checks() -> Iterator[str]:
+    """What checks and merges say in any language: as the desk says it where that names no command.
+
+    What only notes, in what was returned, needs no word of how to fix it; what can be accepted is asked by its title.
+    """
+    for table in TABLE_NAMES:
+        document = json.loads((resource_folder("schemas") / f"{table}.json").read_text(encoding="utf-8"))
+        yield document["description"]
+        yield from (field["trialkit:howToFix"] for field in document["fields"] if "trialkit:howToFix" in field)
+    for code, message in chain(MESSAGES.items(), RETURN_MESSAGES.items()):
+        rule = RULES[code[:6]]
+        is_note = code in RETURN_MESSAGES and rule.severity == "warning"
+        is_whole = OPTIONAL.sub("", message.how_to_fix) and "{of_" not in message.how_to_fix
+        own = "" if is_note or is_whole else rule.how_to_fix
+        title = rule.title if code in RETURN_MESSAGES and (not is_note or message.how_to_fix) else ""
+        how_to_fix = AT_THE_DESK.get(code, message.how_to_fix), own and AT_THE_DESK.get(rule.identity, own)
+        told = (message.expected, message.found, message.became, *how_to_fix, title)
+        yield from (text for text in told if re.search(r"[^\W\d_]", FILLED_IN.sub("", text)))
 
 
 def in_step(catalogue: Catalog) -> Catalog:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import time
 from pathlib import Path
 
@@ -18,6 +19,11 @@ def count(told: Told) -> None:
 def refuse(told: Told) -> None:  # noqa: ARG001
     """Say what cannot be."""
     raise WrongCall("This cannot be.")
+
+
+def fill_the_disk(told: Told) -> None:  # noqa: ARG001
+    """Find no room."""
+    raise OSError(errno.ENOSPC, "No space left on device", "heads.csv")
 
 
 def fall(told: Told) -> None:  # noqa: ARG001

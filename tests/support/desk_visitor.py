@@ -68,8 +68,14 @@ class Visitor:
 
 def told(answer: Any) -> str:
     """Text of the page's main part, without its marks."""
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", main_part(answer))).strip()
+
+
+def main_part(answer: Any) -> str:
+    """The page's main part; all of what has none."""
     main = re.search(r"<main.*?</main>", answer.text, re.DOTALL)
-    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", main[0] if main else answer.text)).strip()
+    text: str = main[0] if main else answer.text
+    return text
 
 
 def visit(folder: Path) -> Iterator[Visitor]:

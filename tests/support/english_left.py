@@ -6,7 +6,9 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from html.parser import HTMLParser
 
+from trialkit.domain.table_names import TABLE_NAMES
 from trialkit.languages import catalogue
+from trialkit.tables.table_schema import load_schema
 
 READ_ALOUD = ("aria-label", "alt", "title", "placeholder", "content")
 """Attributes that somebody reads or hears; of ``content`` only that of a description."""
@@ -27,6 +29,21 @@ COMMON = """
 _COMMON = frozenset(COMMON.split())
 SOURCES = ("Knott's Handbook for Vegetable Growers", "University of Hawaii")
 """Titles and houses of sources, which are cited as they are."""
+_FIELDS = [field for table in TABLE_NAMES for field in load_schema(table).fields]
+IN_FILES = tuple(
+    sorted(
+        {f"{table}.csv" for table in TABLE_NAMES}
+        | {field.name for field in _FIELDS if "_" in field.name}
+        | {word for field in _FIELDS for word in field.listed if "_" in word}
+        | {"yes", "harvested", 'bucket ""', 'head ""', "un valor de bucket", "bucket y head"}
+        | {"heads, solution o visits", "heads, solution y visits", "en note", "columna note", "bucket, head, weight_g"}
+        | {"trial.toml", "trial.started_on", "bucket.heads", "bucket.volume_l", "layout.block_size", "layout.blocks"}
+        | {"layout.kind", "schedule.harvest_after_days", "randomised complete blocks", "row-column", "--weights oz"}
+        | {"--heading"}
+    )
+)
+"""Files, columns, values of columns, keys and options, which have one name in every language."""
+QUOTED = re.compile(r"\"[^\"]*\"|(?<!\w)'[^']*'(?!\w)|“[^”]*”")
 WORD = re.compile(r"[^\W\d_]+(?:['\u2019][^\W\d_]+)?")
 
 
@@ -44,6 +61,11 @@ def english_in(texts: Iterable[str], names: Iterable[str], language: str = "es")
     said = _said_otherwise(language)
     ordered = sorted({_plain(name) for name in (*names, *SOURCES) if name.strip()}, key=len, reverse=True)
     return [text for text in dict.fromkeys(map(_plain, texts)) if text and _is_english(text, ordered, said)]
+
+
+def english_said(texts: Iterable[str], names: Iterable[str] = (), language: str = "es") -> list[str]:
+    """List what of a check's or a merge's sentences is English, but for what they quote and what files hold."""
+    return english_in((QUOTED.sub('""', text) for text in texts), (*IN_FILES, *names), language)
 
 
 def _is_english(text: str, names: Sequence[str], said: frozenset[str]) -> bool:

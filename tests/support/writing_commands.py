@@ -52,12 +52,26 @@ def _with_stale_page(world: Path) -> None:
     (world / "trial" / "results" / "check-mine.html").write_text("<!DOCTYPE html>\nmine", "utf-8")
 
 
+def _without_hill(_: Path) -> None:
+    """A garden joined and withdrew."""
+    for words in (("--add",), ("--withdraw",)):
+        run("site", "merged", "HILL", *words, *WHY)
+
+
 def _without_results(world: Path) -> None:
     shutil.rmtree(world / "trial" / "results", ignore_errors=True)
 
 
 def _with_another_trial(_: Path) -> None:
     run("evidence", "add", "trial", "--ledger", "ledger")
+
+
+def _with_second(_: Path) -> None:
+    run("merge", "merged", "second.json")
+
+
+def _withdrawn(_: Path) -> None:
+    run("evidence", "withdraw", "other", "--why", "x", "--ledger", "ledger")
 
 
 NEW = ("--question", "Which?", "--site", "FERN", "--cultivar", "A", "--cultivar", "B", "--current", "A", "--seed", "1")
@@ -76,16 +90,27 @@ COMMANDS = {
         Writing("layout", ("layout", "planned"), ("planned",)),
         Writing("forms", ("forms", "laid"), ("laid",)),
         Writing("merge", ("merge", "merged", "second.json"), ("merged",)),
+        Writing(
+            "take back",
+            ("merge", "merged", "--take-back", "second.json", *WHY[:2]),
+            ("merged",),
+            "taken back already",
+            _with_second,
+        ),
         Writing("correct", ("correct", "merged", *RIGHT), ("merged",), "so already"),
         Writing("site add", ("site", "laid", "HILL", "--add", *WHY), ("laid",), "HILL"),
         Writing("site withdraw", ("site", "merged", "FERN", "--withdraw", *WHY), ("merged",), "withdrew already"),
+        Writing("site rejoin", ("site", "merged", "HILL", "--rejoin", *WHY), ("merged",), "takes part", _without_hill),
         Writing("check", ("check", "trial", "--html"), ("trial",), prepare=_with_stale_page),
         Writing("analyse", ("analyse", "trial"), ("trial",), prepare=_without_results),
         Writing("report", ("report", "trial"), ("trial",)),
         Writing("pack", ("pack", "trial"), ("trial",)),
         Writing("pack into", ("pack", "trial", "--into", "out/trial.zip"), ("trial", "out")),
         Writing("add", ("evidence", "add", "trial", *LEDGER), ("ledger",), "in the ledger already"),
-        Writing("withdraw", ("evidence", "withdraw", "other", "--why", "x", *LEDGER), ("ledger",), "other"),
+        Writing("withdraw", ("evidence", "withdraw", "other", "--why", "x", *LEDGER), ("ledger",), "withdrawn already"),
+        Writing(
+            "readmit", ("evidence", "readmit", "other", "--why", "x", *LEDGER), ("ledger",), "not withdrawn", _withdrawn
+        ),
         Writing("pool", ("evidence", "pool", *LEDGER), ("ledger",)),
         Writing("recommend", ("recommend", "ledger"), ("ledger",), prepare=_with_another_trial),
     )
@@ -119,8 +144,8 @@ TOGETHER: tuple[tuple[Writing, ...], ...] = (
         Writing("layout", ("layout", "trial"), ("trial",)),
         Writing("forms", ("forms", "trial"), ("trial",)),
     ),
-    (COMMANDS["merge"], COMMANDS["correct"], COMMANDS["site withdraw"], COMMANDS["check"]),
-    tuple(COMMANDS[name] for name in ("add", "withdraw", "pool", "recommend")),
+    tuple(COMMANDS[name] for name in ("merge", "take back", "correct", "site withdraw", "site rejoin", "check")),
+    tuple(COMMANDS[name] for name in ("add", "withdraw", "readmit", "pool", "recommend")),
     tuple(COMMANDS[name] for name in ("new", "demo", "new example")),
 )
 """On one trial or ledger."""

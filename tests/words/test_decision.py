@@ -33,7 +33,7 @@ def every_sentence(decision: Decision, system: MeasureSystem) -> str:
 def test_a_change() -> None:
     """The change, its gain with the interval, both chances, what is given up, and what it rests on."""
     assert sentences(decide()) == (
-        "Change the default to Fenleaf with 6 level teaspoons of nutrient a bucket. The handout now names Fenleaf with "
+        "Change the default to Fenleaf with 6 level teaspoons of nutrient a bucket. Gardeners now use Fenleaf with "
         "4 level teaspoons of nutrient a bucket, the current practice. With the change we expect 35 g more of each "
         "transplanted head, on average over gardens and seasons. The records leave open 5 to 61 g more (95 % "
         "interval).",

@@ -190,7 +190,12 @@ def test_no_next_trial() -> None:
     """Where nothing is worth its buckets, and where nothing fits the limits."""
     document = small_recommended()
     idle = replace(document, next_trial=replace(PROPOSED, value_g=0.04, worth_it=False))
-    assert words.next_trial(idle) == ("No further trial of these treatments is worth its buckets. Try something new.")
+    assert words.next_trial(idle) == "No further trial of these treatments is worth its buckets. Try something new."
+    unsettled = replace(idle, decision=replace(idle.decision, verdict=Verdict.CHANGE_AND_TEST))
+    assert words.next_trial(unsettled) == (
+        "What is still open is small: no further trial of these treatments alone is worth its buckets. Test them again "
+        "beside something new."
+    )
     assert "less than 0.1 g per transplanted head" in words.why_next(idle)
     assert "less than 0.01 oz per" in words.why_next(idle, "kitchen")
     none = replace(document, next_trial=None)

@@ -26,7 +26,7 @@ from trialkit.documents.answers import (
 from trialkit.documents.document import DIALECT, SCHEMA_HOME, json_schema
 from trialkit.documents.ledger_entry import EvidenceList, Listed
 from trialkit.documents.plan import Plan
-from trialkit.documents.returns import ToldCorrect, ToldMerge
+from trialkit.documents.returns import TakeBackOutcome, ToldCorrect, ToldMerge
 from trialkit.protocol.county import CountyAnswer
 
 RESULTS, RECOMMENDED, TABLE = "results.schema.json", "recommended.schema.json", "a Table Schema"
@@ -41,7 +41,7 @@ ANSWERS: dict[str, tuple[type[Any] | str, ...]] = {
     "set": (SetAnswer,),
     "site": (SiteAnswer,),
     "forms": (FormsAnswer,),
-    "merge": (ToldMerge,),
+    "merge": (ToldMerge, TakeBackOutcome),
     "correct": (ToldCorrect,),
     "check": (CheckAnswer,),
     "mix": (MixAnswer, MixTableAnswer),
@@ -55,6 +55,7 @@ ANSWERS: dict[str, tuple[type[Any] | str, ...]] = {
     "evidence list": (EvidenceList,),
     "evidence pool": (RECOMMENDED,),
     "evidence withdraw": (Listed,),
+    "evidence readmit": (Listed,),
 }
 """Command -> what it may answer: a document of its own, or one of another published schema."""
 NAME = "answers"

@@ -10,7 +10,7 @@ from trialkit.cli.conversation import Group
 from trialkit.cli.failures import DataFailure, speaks_plainly
 from trialkit.cli.shared_options import without_links
 from trialkit.cli.speaking import answer, tell
-from trialkit.steps.evidence_steps import add_means, add_trial, listing, pool_ledger, withdraw_entry
+from trialkit.steps.evidence_steps import add_means, add_trial, listing, pool_ledger, readmit_entry, withdraw_entry
 
 ledger_folder = click.option(
     "--ledger",
@@ -99,5 +99,22 @@ def withdraw(entry: str, why: str, ledger: Path) -> None:
     Example: trialkit evidence withdraw autumn-dose --why "the wrong nutrient was sold" --ledger ledger
     """
     one, sentence = withdraw_entry(ledger, entry, why)
+    answer(one)
+    tell(sentence)
+
+
+@command.command("readmit", short_help="Let a withdrawn entry count again.")
+@click.argument("entry", metavar="ID")
+@click.option("--why", required=True, help="The reason, for later seasons.")
+@ledger_folder
+@speaks_plainly
+def readmit(entry: str, why: str, ledger: Path) -> None:
+    """Let a withdrawn entry count again, as it stands in the ledger. The ledger keeps both reasons.
+
+    ID is the beginning of an entry's id, as evidence list shows it, or the id of a trial.
+
+    Example: trialkit evidence readmit autumn-dose --why "the nutrient was right after all" --ledger ledger
+    """
+    one, sentence = readmit_entry(ledger, entry, why)
     answer(one)
     tell(sentence)

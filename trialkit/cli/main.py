@@ -35,7 +35,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "set": ("Plan", "Set what trial.toml, gardens and products say, until the layout is frozen."),
     "plan": ("Plan", "Work out what the trial is worth, what it needs, and when."),
     "layout": ("Plan", "Draw which bucket gets which treatment."),
-    "site": ("Garden", "Let a garden join a trial that has begun, or withdraw from it."),
+    "site": ("Garden", "Let a garden join a trial that has begun, withdraw from it or rejoin it."),
     "forms": ("Garden", "Write bucket cards, record sheets, workbooks and phone forms."),
     "merge": ("Garden", "Merge returned workbooks, CSV files and phone files."),
     "correct": ("Garden", "Put one record right, and say why."),

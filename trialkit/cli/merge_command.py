@@ -18,6 +18,7 @@ from trialkit.cli.speaking import AnswerLine, answer
 
 if TYPE_CHECKING:
     from trialkit.documents.returns import Verdict
+    from trialkit.returns.journal import Reason
     from trialkit.words.merge_words import MergeLine
 
 DASH = Path("-")
@@ -67,6 +68,12 @@ COLORS: dict[Verdict, str] = {"repaired": "green", "question": "yellow", "refuse
 @click.option(
     "--why", metavar="TEXT", help="Take values of FILE that differ from the record as corrections, for this reason."
 )
+@click.option(
+    "--take-back",
+    "gone",
+    metavar="FILE",
+    help="Take back a file that was merged, by its name or that of its original in DIR/returned. Say --why.",
+)
 @by_whom
 @speaks_plainly
 def command(
@@ -81,6 +88,7 @@ def command(
     choose: tuple[str, ...],
     answers_file: Path | None,
     why: str | None,
+    gone: str | None,
     by: str,
 ) -> int:
     """Merge returned files into the record of the trial in DIR.
@@ -96,9 +104,14 @@ def command(
     DIR/returned. With - in place of a FILE, standard input is read as one. Questions about it are answered by the same
     call with the same input. Without FILE, the command finishes a merge that was interrupted, and lists open conflicts.
 
+    With --take-back, what only that FILE told goes from the record again, as if it had never been merged. What another
+    file told too stays, and so does what was corrected since. The original is kept, and it can be merged again.
+
     The exit status is 1 if a file was not merged or a conflict is open.
 
     Example: trialkit merge autumn_dose fern.xlsx mill.csv
+
+    Example: trialkit merge autumn_dose --take-back fern.xlsx --why "it was of last season"
     """
     from trialkit.returns.answering import Given, given, read_answers
     from trialkit.returns.journal import Reason
@@ -106,6 +119,10 @@ def command(
     from trialkit.words.merge_words import merge_lines
     from trialkit.words.repair_words import told_merge
 
+    if gone is not None:
+        if files or dates or decimals or serials or weights or accept or heading or choose or answers_file:
+            raise CallFailure("--take-back goes with --why and --by alone: leave the rest out.")
+        return _taken_back(folder, gone, Reason(why or "", by, date.today()))
     options = {"dates": dates, "decimals": decimals, "serials": serials, "weights": weights}
     told = {name: value for name, value in options.items() if value is not None}
     told |= {"accept": accept, "headings": _pairs("--heading", heading), "choose": _pairs("--choose", choose)}
@@ -114,6 +131,16 @@ def command(
     outcome = merge_files(folder, _read_if_dash(files), answered, reason=reason)
     lines = merge_lines(outcome, str(folder))
     answer(told_merge(outcome), *(_line(one, is_asked=not outcome.ok) for one in lines))
+    return DONE if outcome.ok else DATA_ERROR
+
+
+def _taken_back(folder: Path, file: str, reason: Reason) -> int:
+    from trialkit.returns.taking_back import take_back
+    from trialkit.words.merge_words import take_back_lines
+
+    outcome = take_back(folder, file, reason)
+    lines = take_back_lines(outcome, str(folder))
+    answer(outcome, *(AnswerLine(line, is_asked=not outcome.ok) for line in lines))
     return DONE if outcome.ok else DATA_ERROR
 
 

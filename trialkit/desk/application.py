@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
+from itertools import count
 from pathlib import Path
+from threading import Event, Lock
 from time import monotonic
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlsplit
 
 from flask import Flask, Response, abort, current_app, g, redirect, request
 from markupsafe import Markup
@@ -14,6 +18,7 @@ from markupsafe import Markup
 from trialkit.desk.deeds import Deed, WentWrong, trouble_of
 from trialkit.desk.guard import HEADERS, OPEN, SAFE_METHODS, TOKEN, Guard
 from trialkit.desk.jobs import Jobs
+from trialkit.desk.newest import Newest
 from trialkit.desk.tray import Tray
 from trialkit.desk.workspace import Workspace
 from trialkit.domain.errors import NotComputed, WrongCall
@@ -21,6 +26,7 @@ from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, speaking
 from trialkit.pages.palette import custom_properties
 from trialkit.pages.shell import SHARED_TEMPLATES, environment
 from trialkit.tables.problem import TrialError
+from trialkit.words.phrases import date_words, season_words
 from trialkit.words.term_words import Term, term
 
 if TYPE_CHECKING:
@@ -31,8 +37,12 @@ MOST_BYTES = 64 << 20
 """Of one request, whatever it carries."""
 MOST_FIELD_BYTES = 1 << 20
 MOST_PARTS = 2000
+LINE_FORM = "application/x-www-form-urlencoded"
+"""A form without files, as browsers send it."""
 MOST_REMEMBERED = 50
 LANGUAGE_COOKIE = "desk-language"
+DONE_COOKIE = "desk-done"
+"""Number of the deed that the next page tells of."""
 
 
 @dataclass
@@ -44,19 +54,28 @@ class Desk:
     jobs: Jobs = field(default_factory=Jobs)
     tray: Tray = field(default_factory=Tray)
     done: list[tuple[int, Deed]] = field(default_factory=list)
-    undo: dict[str, Deed] = field(default_factory=dict)
-    """What takes back the last change of a trial's plan, by the trial's name."""
+    undo: dict[tuple[str, bool], Deed] = field(default_factory=dict)
+    """What takes back the last change of a trial's plan, by the trial's name and whether its layout was frozen then."""
+    whole_answers: Newest = field(default_factory=Newest)
     last_asked: float = field(default_factory=monotonic)
     stop: Callable[[], None] = lambda: None
+    opened: Event = field(default_factory=Event)
+    """Whether anybody used the secret link."""
+    _numbers: Iterator[int] = field(default_factory=partial(count, 1))
+    _lock: Lock = field(default_factory=Lock)
 
     def __post_init__(self) -> None:
         """Hear of long deeds once they are done."""
         self.jobs.when_done = self.remember
 
     def remember(self, deed: Deed) -> None:
-        """Keep what was done, for the list at the foot of each page."""
-        self.done.append((self.done[-1][0] + 1 if self.done else 1, deed))
-        del self.done[:-MOST_REMEMBERED]
+        """Keep what was done, for the list at the foot of each page; several threads may tell at once."""
+        with self._lock:
+            self.done = [*self.done, (next(self._numbers), deed)][-MOST_REMEMBERED:]
+
+    def number_of(self, deed: Deed) -> int | None:
+        """Number of a deed that is remembered."""
+        return next((number for number, one in self.done if one is deed), None)
 
 
 def desk() -> Desk:
@@ -87,11 +106,12 @@ def make_application(folder: Path, guard: Guard) -> Flask:
     made.add_url_rule("/desk.js", "script", _script)
     for room in ROOMS:
         made.register_blueprint(room)
-    for status in (400, 403, 404, 405, 413):
+    for status in (400, 403, 404, 405, 413, 500):
         made.register_error_handler(status, _refused)
     made.register_error_handler(TrialError, _in_trouble)
     made.register_error_handler(WrongCall, _in_trouble)
     made.register_error_handler(NotComputed, _in_trouble)
+    made.register_error_handler(OSError, _in_trouble)
     return made
 
 
@@ -115,6 +135,7 @@ class PageTerms:
 def page(template: str, status: int = 200, **parts: Any) -> Response:
     """Fill in a template of the desk, in the language of its reader."""
     here = desk()
+    just_done = next((deed for number, deed in here.done if str(number) == request.cookies.get(DONE_COOKIE)), None)
     text = (
         environment(TEMPLATES)
         .get_template(f"{template}.html.jinja")
@@ -122,13 +143,27 @@ def page(template: str, status: int = 200, **parts: Any) -> Response:
             term=PageTerms(),
             token=here.guard.token,
             done=here.done[::-1],
+            just_done=just_done,
             language=g.language,
             languages=LANGUAGES,
+            date_words=date_words,
+            season_words=season_words,
             own_name=own_name,
             **parts,
         )
     )
-    return Response(text, status, mimetype="text/html")
+    response = Response(text, status, mimetype="text/html")
+    if DONE_COOKIE in request.cookies:
+        response.delete_cookie(DONE_COOKIE)
+    return response
+
+
+def told_as_done(response: AnyResponse, deed: Deed) -> AnyResponse:
+    """Have the next page say that a deed was done."""
+    number = desk().number_of(deed)
+    if number is not None:
+        response.set_cookie(DONE_COOKIE, str(number), httponly=True, samesite="Strict")
+    return response
 
 
 def do(deed: Deed, where_next: str) -> AnyResponse:
@@ -136,12 +171,12 @@ def do(deed: Deed, where_next: str) -> AnyResponse:
     with speaking(ENGLISH):  # what is written is what the command writes, whatever the page's language
         deed.run(lambda *_: None)
     desk().remember(deed)
-    return redirect(where_next, 303)
+    return told_as_done(redirect(where_next, 303), deed)
 
 
 def do_at_length(deed: Deed, where_next: str) -> AnyResponse:
     """Begin a deed that takes long, and go to the page that says how it stands."""
-    job = desk().jobs.start(deed, where_next)
+    job = desk().jobs.start(deed, where_next, _where_begun())
     return redirect(f"/job/{job.id}", 303)
 
 
@@ -167,9 +202,20 @@ def _let_in() -> None:
         return
     if here.guard.refuses(request.method, header, request.cookies.get(here.guard.cookie, "")):
         abort(403)
-    if request.method not in SAFE_METHODS and not here.guard.is_token(request.form.get(TOKEN, "")):
-        abort(403)
+    g.is_in = True
+    if request.method not in SAFE_METHODS:
+        if request.mimetype == LINE_FORM:
+            _hold_line_form()
+        if not here.guard.is_token(request.form.get(TOKEN, "")):
+            abort(403)
+        g.form_back = request.form.get("back", "")
     here.last_asked = monotonic()
+
+
+def _hold_line_form() -> None:
+    """Hold a form in one line to the limits that its reader knows only of forms in parts."""
+    if (request.content_length or 0) > MOST_FIELD_BYTES or request.get_data().count(b"&") >= MOST_PARTS:
+        abort(413)
 
 
 def _dress(response: Response) -> Response:
@@ -181,11 +227,20 @@ def _dress(response: Response) -> Response:
 
 
 def _open() -> AnyResponse:
-    """Let in who has the link, and take the secret out of the address."""
+    """Let in who has the link, and take the secret out of the address.
+
+    The link holds as long as the desk runs, for another window or another browser: only its own terminal tells it.
+    """
     guard = desk().guard
     if not guard.is_key(request.args.get("key", "")):
         abort(403)
     response = redirect("/", 303)
+    if (
+        request.headers.get("Sec-Fetch-Site") == "cross-site"
+    ):  # led here by a file: a redirect would count as from there
+        home = Markup('<!DOCTYPE html><title>{0}</title><a href="/">{0}</a>').format(gettext("The desk"))
+        response = Response(home, headers={"Refresh": "0; url=/"}, mimetype="text/html")
+    desk().opened.set()
     response.set_cookie(guard.cookie, guard.session, httponly=True, samesite="Strict")
     return response
 
@@ -208,13 +263,25 @@ def _refused(error: Any) -> Response:
         404: gettext("There is no such page."),
         405: gettext("There is no such page."),
         413: gettext("That is too large: at most {most} MB at once.", most=MOST_BYTES >> 20),
+        500: gettext(
+            "That is a fault of the desk, not of yours. No file is left half-written. The window in which the desk "
+            "began says more: please report that."
+        ),
     }
-    if request.path == OPEN or error.code == 403:  # a stranger sees nothing of the desk, not even a token
+    if error.code == 403 or not g.get("is_in", False):  # a stranger sees nothing of the desk, not even a token
         return Response(said[error.code], error.code, mimetype="text/plain")
     return page("trouble", error.code, trouble=WentWrong((said[error.code],)), back="/")
 
 
-def _in_trouble(error: TrialError | WrongCall | NotComputed) -> Response:
-    back = request.path if request.method == "GET" else request.form.get("back", "/")
+def _in_trouble(error: TrialError | WrongCall | NotComputed | OSError) -> Response:
+    return page("trouble", 422, trouble=trouble_of(error), back=_where_begun())
+
+
+def _where_begun() -> str:
+    """Page that leads out of trouble: the one from which a form came, else the room in which a page lies."""
+    if request.method == "GET":
+        return request.path.rstrip("/").rpartition("/")[0] + "/"
+    came_from = urlsplit(request.referrer or "")
+    back = g.get("form_back") or (came_from.path if came_from.netloc == request.host else "") or "/"
     is_here = back.startswith("/") and not back.startswith(("//", "/\\"))  # two slashes lead to another host
-    return page("trouble", 422, trouble=trouble_of(error), back=back if is_here else "/")
+    return back if is_here else "/"

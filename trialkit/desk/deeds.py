@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import shlex
-import subprocess
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any
 
+from trialkit.desk.powershell import powershell_line
 from trialkit.documents.problems import ToldProblem
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.languages import ENGLISH, speaking
+from trialkit.languages import translatable
 from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
@@ -50,16 +50,18 @@ class WentWrong:
 def command_line(words: Sequence[str]) -> str:
     """Write a command as one types it on this system."""
     whole = ("trialkit", *words)
-    return subprocess.list2cmdline(whole) if sys.platform == "win32" else shlex.join(whole)
+    return powershell_line(whole) if sys.platform == "win32" else shlex.join(whole)
 
 
-def trouble_of(error: TrialError | WrongCall | NotComputed) -> WentWrong:
-    """Say what went wrong in the words that the command would use."""
+def trouble_of(error: TrialError | WrongCall | NotComputed | OSError) -> WentWrong:
+    """Say what went wrong."""
+    from trialkit.words.file_words import file_failure_words
     from trialkit.words.problem_words import told_problem
 
     if isinstance(error, TrialError):
-        with speaking(ENGLISH):  # as the page says of them
-            return WentWrong((), tuple(map(told_problem, error.problems)))
+        return WentWrong((), tuple(told_problem(one, at_desk=True) for one in error.problems))
+    if isinstance(error, OSError):
+        return WentWrong((file_failure_words(error),))
     return WentWrong((str(error),))
 
 
@@ -88,9 +90,9 @@ def analyse_and_report(folder: Path, told: Told) -> None:
     from trialkit.interface.trial_object import Trial
 
     trial = Trial(folder)
-    told("analysis", 0, 2)
+    told(translatable("analysis"), 0, 2)
     trial.analyse()
-    told("report", 1, 2)
+    told(translatable("report"), 1, 2)
     trial.report()
 
 
@@ -112,7 +114,7 @@ def write_forms(folder: Path, told: Told) -> None:
     """Write what gardens print and fill in."""
     from trialkit.interface.trial_object import Trial
 
-    told("forms", 0, 1)
+    told(translatable("forms"), 0, 1)
     Trial(folder).forms()
 
 
@@ -127,13 +129,13 @@ def keep(folder: Path, ledger: Path, told: Told) -> None:
     """Accept a trial into a ledger."""
     from trialkit.interface.ledger_object import Ledger
 
-    told("evidence", 0, 1)
+    told(translatable("evidence"), 0, 1)
     Ledger(ledger).add(folder)
 
 
 def replace_entry(folder: Path, ledger: Path, entry: str, why: str, told: Told) -> None:
     """Withdraw an entry, and accept its trial as it is now."""
-    told("evidence", 0, 1)
+    told(translatable("evidence"), 0, 1)
     from trialkit.interface.ledger_object import Ledger
 
     Ledger(ledger).withdraw(entry, why)
@@ -144,7 +146,7 @@ def pack(folder: Path, told: Told) -> None:
     """Pack a trial as open data."""
     from trialkit.interface.trial_object import Trial
 
-    told("pack", 0, 1)
+    told(translatable("pack"), 0, 1)
     Trial(folder).pack()
 
 
@@ -152,9 +154,9 @@ def recommend(ledger: Path, languages: tuple[str, ...], told: Told) -> None:
     """Pool a ledger, and write its page, the handout and the care sheet."""
     from trialkit.interface.ledger_object import Ledger
 
-    told("pool", 0, 2)
+    told(translatable("pool"), 0, 2)
     Ledger(ledger).pool()
-    told("handout", 1, 2)
+    told(translatable("handout"), 1, 2)
     Ledger(ledger).recommend(*languages)
 
 
@@ -163,6 +165,13 @@ def withdraw(ledger: Path, entry: str, why: str, told: Told) -> None:  # noqa: A
     from trialkit.interface.ledger_object import Ledger
 
     Ledger(ledger).withdraw(entry, why)
+
+
+def readmit(ledger: Path, entry: str, why: str, told: Told) -> None:  # noqa: ARG001
+    """Let a withdrawn entry of a ledger count again."""
+    from trialkit.interface.ledger_object import Ledger
+
+    Ledger(ledger).readmit(entry, why)
 
 
 def follow(folder: Path, ledger: Path, told: Told) -> None:
@@ -189,7 +198,7 @@ def merge(folder: Path, merges: tuple[Merge, ...], told: Told) -> None:
     from trialkit.interface.trial_object import Trial
 
     for number, (files, answers) in enumerate(merges):
-        told("merge", number, len(merges))
+        told(translatable("merge"), number, len(merges))
         outcome = Trial(folder).merge(*files, **answers)
         for path, one in zip(files, outcome.files, strict=True):
             if one.merged:
@@ -216,8 +225,7 @@ def correct(
     bucket, head, on = row
     outcome = Trial(folder).correct(bucket, head, why=why, on=on, **values)
     if not outcome.ok:
-        with speaking(ENGLISH):
-            told_of = [finding_sentence(one) for one in outcome.findings if one.verdict != "repaired"]
+        told_of = (finding_sentence(one, at_desk=True) for one in outcome.findings if one.verdict != "repaired")
         raise WrongCall("\n".join(told_of))
 
 
@@ -240,3 +248,17 @@ def withdraw_site(folder: Path, site: str, why: str, on: date, told: Told) -> No
     from trialkit.interface.trial_object import Trial
 
     Trial(folder).withdraw_site(site, why=why, on=on)
+
+
+def rejoin_site(folder: Path, site: str, why: str, on: date, told: Told) -> None:  # noqa: ARG001
+    """Let a garden that gave up take part again."""
+    from trialkit.interface.trial_object import Trial
+
+    Trial(folder).rejoin_site(site, why=why, on=on)
+
+
+def take_back(folder: Path, file: str, why: str, told: Told) -> None:  # noqa: ARG001
+    """Take back a file that was merged."""
+    from trialkit.interface.trial_object import Trial
+
+    Trial(folder).take_back(file, why=why)

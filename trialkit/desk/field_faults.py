@@ -8,7 +8,6 @@ from typing import Annotated
 
 from trialkit.documents.problems import Problem
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.languages import ENGLISH, speaking
 from trialkit.tables.problem import TrialError
 
 
@@ -24,7 +23,7 @@ class FieldFault:
 def faults_of(
     error: TrialError | WrongCall | NotComputed, field_of: Callable[[Problem], str]
 ) -> tuple[FieldFault, ...]:
-    """Tell each problem in the words of the commands, at the field that it is of."""
+    """Tell each problem at the field that it is of."""
     from trialkit.words.problem_words import fault_sentence
 
     if not isinstance(error, TrialError):
@@ -33,9 +32,7 @@ def faults_of(
     for one in error.problems:
         field = field_of(one)
         place = "" if field else f"{', '.join(filter(None, (one.file, one.column)))}: "
-        with speaking(ENGLISH):  # which the words of the commands are
-            told = fault_sentence(one)
-        found.append(FieldFault(field, f"{place}{told}", one.row if one.file.endswith(".csv") else None))
+        found.append(FieldFault(field, f"{place}{fault_sentence(one)}", one.row if one.file.endswith(".csv") else None))
     return tuple(dict.fromkeys(found))
 
 

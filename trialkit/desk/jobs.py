@@ -19,6 +19,7 @@ from trialkit._startup import begin_lightly
 from trialkit.desk.deeds import Deed, Told, WentWrong, trouble_of
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.progress import watched
+from trialkit.languages import Language, gettext, speaking, spoken
 from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
@@ -37,6 +38,7 @@ class Job:
     id: str
     deed: Deed
     where_next: Annotated[str, "Page to go to once it is done."]
+    where_begun: Annotated[str, "Page to go back to if it is not."] = "/"
     state: State = "working"
     doing: Annotated[str, "What it says it is at."] = ""
     done: int = 0
@@ -54,18 +56,24 @@ class Jobs:
     _jobs: dict[str, Job] = field(default_factory=dict)
     _processes: dict[str, BaseProcess] = field(default_factory=dict)
 
-    def start(self, deed: Deed, where_next: str) -> Job:
+    def start(self, deed: Deed, where_next: str, where_begun: str = "/") -> Job:
         """Begin a deed in a process of its own."""
         context = multiprocessing.get_context("spawn")
         ours, theirs = context.Pipe(duplex=False)
-        process = context.Process(target=_work, args=(theirs, deed.run), daemon=True)
-        job = Job(secrets.token_urlsafe(9), deed, where_next)
+        process = context.Process(target=_work, args=(theirs, deed.run, spoken()), daemon=True)
+        job = Job(secrets.token_urlsafe(9), deed, where_next, where_begun)
+        try:
+            process.start()  # before anybody can stop it, or wait for one that never was
+        except BaseException:
+            ours.close()
+            raise
+        finally:
+            theirs.close()  # so that we notice when the process's own end is gone
         with self._lock:
             self._forget()
             self._jobs[job.id], self._processes[job.id] = job, process
-        process.start()
-        theirs.close()  # so that we notice when the process's own end is gone
-        Thread(target=self._listen, args=(job.id, ours), daemon=True).start()
+        ended = gettext("It ended before its time: perhaps memory ran out. Nothing is half done. Try again.")
+        Thread(target=self._listen, args=(job.id, ours, ended), daemon=True).start()
         return job
 
     def get(self, job_id: str) -> Job | None:
@@ -96,7 +104,7 @@ class Jobs:
         for job_id in list(self._processes):
             self.stop(job_id)
 
-    def _listen(self, job_id: str, connection: Connection) -> None:
+    def _listen(self, job_id: str, connection: Connection, ended: str) -> None:
         """Take in what the process says, until it ends."""
         last: object = None
         with suppress(EOFError, OSError):
@@ -112,7 +120,7 @@ class Jobs:
         elif last == "done":
             self._change(job_id, state="done")
         else:
-            self._change(job_id, state="failed", trouble=WentWrong(("It ended before its time.",)))
+            self._change(job_id, state="failed", trouble=WentWrong((ended,)))
         with self._lock:
             process = self._processes.pop(job_id, None)
         if process is not None:
@@ -132,8 +140,8 @@ class Jobs:
             del self._jobs[job_id]
 
 
-def _work(connection: Connection, run: Callable[[Told], None]) -> None:
-    """Run a deed in this process, and say how it goes."""
+def _work(connection: Connection, run: Callable[[Told], None], language: Language) -> None:
+    """Run a deed in this process, and say how it goes: what went wrong in the language of who began it."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # a terminal sends it to all: the desk decides
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     begin_lightly()
@@ -144,12 +152,9 @@ def _work(connection: Connection, run: Callable[[Told], None]) -> None:
     try:
         with watched(tell):
             run(tell)
-    except (TrialError, WrongCall, NotComputed) as error:
-        connection.send(trouble_of(error))
-    except OSError as error:
-        from trialkit.words.file_words import file_failure_words
-
-        connection.send(WentWrong((file_failure_words(error, "it"),)))
+    except (TrialError, WrongCall, NotComputed, OSError) as error:
+        with speaking(language):
+            connection.send(trouble_of(error))
     except KeyboardInterrupt:
         return
     else:

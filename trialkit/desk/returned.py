@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 from urllib.parse import quote
 
 from trialkit.domain.table_names import RECORD_TABLES
-from trialkit.languages import ENGLISH, gettext, ngettext, speaking
+from trialkit.languages import gettext, ngettext
 from trialkit.returns.answering import CHOICES
 from trialkit.tables.headings import plain_heading
 from trialkit.tables.table_schema import load_schema
@@ -32,7 +32,7 @@ MOST_WITH_CELLS = 2
 
 @dataclass(frozen=True)
 class ToldLine:
-    """A finding in the words of the command, which are English."""
+    """A finding, and where it is."""
 
     where: str
     text: str
@@ -64,7 +64,6 @@ class FileQuestion:
     kind: Annotated[str, "option: one of several; accept: a yes; heading: a column from a list."]
     field: Annotated[str, "Of the form."]
     asked: str
-    in_english: Annotated[bool, "Whether it is asked in the words of the command."]
     groups: tuple[FindingGroup, ...]
     choices: tuple[Offered, ...]
     chosen: str
@@ -214,7 +213,6 @@ def _questions(waiting: Waiting, findings: Sequence[ReturnFinding], read: ReadFi
                     kind,
                     field,
                     _option_asked(name),
-                    False,
                     groups,
                     tuple(_option_choices(name, group)),
                     answered.options.get(name, ""),
@@ -225,12 +223,12 @@ def _questions(waiting: Waiting, findings: Sequence[ReturnFinding], read: ReadFi
                 chosen = answered.headings.get(name)
                 said = "" if chosen is None else chosen or LEFT_OUT
                 choices = tuple(_columns(group[0], read))
-                yield FileQuestion(kind, field, asked, False, groups, choices, said, is_open)
+                yield FileQuestion(kind, field, asked, groups, choices, said, is_open)
             case _:
                 from trialkit.tables.rule_book import RULES
 
                 said = name if name in answered.accept else ""
-                yield FileQuestion(kind, field, RULES[name].title, True, groups, (), said, is_open)
+                yield FileQuestion(kind, field, gettext(RULES[name].title), groups, (), said, is_open)
 
 
 def _asked_by(finding: ReturnFinding, headings: Mapping[str, str], read: ReadFile | None) -> tuple[str, str] | None:
@@ -332,20 +330,15 @@ def _told(finding: ReturnFinding, read: ReadFile | None, *, with_cells: bool) ->
     ]
     return ToldLine(
         ", ".join(filter(None, place)),
-        _in_english(finding),
+        _asked_words(finding) if finding.verdict == "question" else what_was_found(told_finding(finding, at_desk=True)),
         finding.rule,
         read.excerpt(finding) if read and with_cells else None,
     )
 
 
-def _in_english(finding: ReturnFinding) -> str:
-    with speaking(ENGLISH):
-        return _asked_words(finding) if finding.verdict == "question" else what_was_found(told_finding(finding))
-
-
 def _asked_words(finding: ReturnFinding) -> str:
     """Say what is doubtful; how to answer is what the form is for, so that options of the command are left out."""
-    said = said_of_finding(finding)
+    said = said_of_finding(finding, at_desk=True)
     proposed = " → ".join(filter(None, (said.found, said.became)))
     fix = said.how_to_fix if finding.answers[0].startswith("--accept") and finding.rule not in OF_HEADINGS else ""
     return " ".join(filter(None, (f"{proposed}:" if proposed else "", said.expected, fix)))

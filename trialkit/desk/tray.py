@@ -7,13 +7,14 @@ import secrets
 import shutil
 import tempfile
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
+from itertools import chain, count
 from pathlib import Path
 from threading import Lock
 from typing import IO, Annotated, Any
 
-from trialkit.desk.workspace import RESERVED
+from trialkit.desk.workspace import is_reserved
 from trialkit.domain.errors import NotComputed
 from trialkit.languages import gettext
 
@@ -102,7 +103,7 @@ class Tray:
             identity = secrets.token_hex(8)
             place = self._folder / identity
             place.mkdir(mode=0o700)
-            path = place / safe_name(name)
+            path = place / distinct_name(safe_name(name), [one.name for one in held])
             with path.open("xb") as out:
                 while len(held) < MOST_FILES and (data := stream.read(CHUNK)) and (room := room - len(data)) >= 0:
                     out.write(data)
@@ -149,14 +150,31 @@ def safe_name(name: str) -> str:
 
     Examples
     --------
-    >>> safe_name("../../etc/pass:wd.csv"), safe_name(r"C:\mail\Fern heads.xlsx"), safe_name("con.txt"), safe_name("..")
-    ('pass_wd.csv', 'Fern heads.xlsx', '_con.txt', 'returned')
+    >>> safe_name("../../etc/pass:wd.csv"), safe_name(r"C:\mail\Fern.xlsx"), safe_name("con .txt"), safe_name("..")
+    ('pass_wd.csv', 'Fern.xlsx', '_con .txt', 'returned')
+    >>> safe_name("a & calc.exe %PATH% $(b) `c` 'd'.csv")
+    'a _ calc.exe _PATH_ _(b) _c_ _d_.csv'
     """
     last = re.split(r"[/\\]", name)[-1]
     plain = "".join(one if unicodedata.category(one)[0] not in "CZ" or one == " " else "_" for one in last)
-    plain = re.sub(r'[<>:"|?*]', "_", plain).strip(" .-") or "returned"
+    plain = re.sub(r"""[<>:"|?*&;^%$!`'~#{}]""", "_", plain).strip(" .-") or "returned"  # also what shells obey
     stem, dot, ending = plain.rpartition(".")
     if len(plain.encode("utf-8", "replace")) > LONGEST_NAME:
         kept = (stem if dot else plain)[: LONGEST_NAME // 4].rstrip(" .")
         plain = f"{kept}{dot}{ending[:8]}" if dot else kept
-    return f"_{plain}" if plain.partition(".")[0].upper() in RESERVED else plain
+    return f"_{plain}" if is_reserved(plain) else plain
+
+
+def distinct_name(name: str, others: Collection[str]) -> str:
+    """Return a file's name, numbered where another is called so: a command names each file by it.
+
+    Examples
+    --------
+    >>> distinct_name("Heads.xlsx", ["heads.xlsx", "heads-2.xlsx"]), distinct_name("heads", [])
+    ('Heads-3.xlsx', 'heads')
+    """
+    taken = {other.casefold() for other in others}
+    stem, dot, ending = name.rpartition(".") if "." in name else (name, "", "")
+    numbered = ((f"{stem}-{n}{dot}{ending}", f"{stem[:10]}-{n}{dot}{ending[:8]}") for n in count(2))
+    names = (long if safe_name(long) == long else short for long, short in numbered)
+    return next(one for one in chain([name], names) if one.casefold() not in taken)

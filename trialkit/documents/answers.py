@@ -112,7 +112,7 @@ class SiteAnswer(Closed):
     """`trialkit site`: how the layout was changed."""
 
     site: Annotated[str, "Short name of the garden."]
-    change: Annotated[Literal["joined", "withdrew"], "What it did."]
+    change: Annotated[Literal["joined", "withdrew", "rejoined"], "What it did."]
     layout_version: Annotated[int, "Version of the layout from then on; as first laid out it is version 1."]
     on: Annotated[str, "Day of the change."]
     why: Annotated[str, "The reason."]

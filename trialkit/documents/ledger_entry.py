@@ -80,6 +80,16 @@ class Withdrawn(IndexLine):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Readmitted(IndexLine):
+    """A withdrawn entry counts again."""
+
+    event: Literal["readmitted"] = "readmitted"
+    id: Annotated[str, "Of the entry."]
+    on: Annotated[str, "Day, ISO 8601."]
+    why: Annotated[str, "The reason."]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Recommending(IndexLine):
     """A version of the recommended defaults was made."""
 

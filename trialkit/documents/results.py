@@ -120,7 +120,7 @@ class Amendment:
     layout_version: Annotated[int, "Of the layout from then on; as first laid out it is version 1."]
     on: Annotated[str, "Day, ISO 8601."]
     site: Annotated[str, "Short name of the garden."]
-    change: Annotated[Literal["joined", "withdrew"], "What the garden did."]
+    change: Annotated[Literal["joined", "withdrew", "rejoined"], "What the garden did."]
     blocks: Annotated[int | None, "Of a garden that joined."]
     why: Annotated[str, "The reason."]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
@@ -13,6 +13,7 @@ from trialkit.domain.table_names import TableName
 Verdict = Literal["repaired", "question", "refused"]
 Kind = Literal["workbook", "csv", "phone"]
 Choice = Literal["kept", "returned"]
+Settled = Literal["kept", "returned", "taken back"]
 DateOrder = Literal["day-first", "month-first", "year-first"]
 DecimalSeparator = Literal["comma", "point"]
 DayCount = Literal["1900", "1904"]
@@ -102,10 +103,19 @@ class RepairNote(Closed):
 
 @dataclass(frozen=True)
 class GivenCells(Closed):
-    """Cells that a file gave to the record."""
+    """Cells that a file gave to the record: all of these columns in each of these rows."""
 
-    columns: Annotated[tuple[str, ...], "Columns that it gave."]
-    keys: Annotated[tuple[Key, ...], "Keys of the rows in which it gave them."]
+    columns: Annotated[tuple[str, ...], "Columns."]
+    keys: Annotated[tuple[Key, ...], "Keys of the rows."]
+
+
+CellsByTable = Mapping[TableName, tuple[GivenCells, ...]]
+
+
+def cells_in(tables: CellsByTable) -> Iterator[tuple[TableName, Key, str]]:
+    """Yield cells one by one: table, key of the row, column."""
+    for name, groups in tables.items():
+        yield from ((name, key, column) for group in groups for key in group.keys for column in group.columns)
 
 
 @dataclass(frozen=True)
@@ -122,7 +132,7 @@ class JournalEntry(Closed):
     answers: Annotated[Answers, "The answers under which it was read, so that it is read alike again."]
     tables: Annotated[Mapping[TableName, TableCounts], "What became of its rows."]
     notes: Annotated[tuple[RepairNote, ...], "What was repaired."]
-    gave: Annotated[Mapping[TableName, tuple[GivenCells, ...]], "The cells of the record that came from it."]
+    gave: Annotated[CellsByTable, "The cells of the record that came from it."]
 
     def __str__(self) -> str:
         details = [f"by {self.by}" if self.by else "", f"for {self.site}" if self.site else ""]
@@ -131,12 +141,36 @@ class JournalEntry(Closed):
 
 
 @dataclass(frozen=True)
+class TakenBack(Closed):
+    """A merged file that was taken back: what it alone told is in the record no more."""
+
+    file: Annotated[str, "The original, which stays in the folder returned."]
+    name: Annotated[str, "The file, who filled it in, and the garden that its form says."]
+    after: Annotated[int, "Merges until then: of these, what the file gave counts no more. It can be merged again."]
+    by: Annotated[str, "Who took it back, by role."]
+    on: Annotated[str, "The day on which it was taken back."]
+    why: Annotated[str, "The reason, in the words of whoever took it back."]
+    emptied: Annotated[CellsByTable, "Cells that nobody else had told: they are empty again. With its key, a row went."]
+    others: Annotated[
+        CellsByTable, "Cells of which another file told, too, or that said something before: they say that now."
+    ]
+    stayed: Annotated[CellsByTable, "Cells that were corrected or changed since: they stay as they are."]
+
+
+@dataclass(frozen=True)
 class Journal(SealedLater):
     """returned/returns.json: every file merged, in the order of merging; nothing is ever taken out."""
 
     format: Annotated[Literal["trialkit-returns-1"], "Name and version of this form."] = "trialkit-returns-1"
     returns: Annotated[tuple[JournalEntry, ...], "The files."] = ()
+    taken_back: Annotated[tuple[TakenBack, ...], "Those taken back since, in the order in which they were."] = ()
     sha256: Seal = field(default="", compare=False)
+
+    @property
+    def in_force(self) -> tuple[JournalEntry, ...]:
+        """Merges of files that were not taken back since."""
+        until: dict[str, int] = {one.file: one.after for one in self.taken_back}
+        return tuple(one for place, one in enumerate(self.returns) if place >= until.get(one.file, 0))
 
 
 @dataclass(frozen=True)
@@ -151,7 +185,9 @@ class Conflict(Closed):
     kept_by: Annotated[str, "The return that this came from; empty: the table had it before any."]
     returned: Annotated[str, "What was returned."]
     returned_by: Annotated[tuple[str, ...], "The returns that say so."]
-    choice: Annotated[Choice | None, "What was chosen; None while it is open."] = None
+    choice: Annotated[
+        Settled | None, "What was chosen; None while it is open. Taken back: it rested on a file that was."
+    ] = None
 
     @property
     def cell(self) -> tuple[TableName, Key, str]:
@@ -166,7 +202,7 @@ class Conflict(Closed):
     @property
     def rejected(self) -> str | None:
         """The value that was not chosen, once one was."""
-        return {None: None, "kept": self.returned, "returned": self.kept}[self.choice]
+        return {"kept": self.returned, "returned": self.kept}.get(self.choice or "")
 
 
 @dataclass(frozen=True)
@@ -294,6 +330,18 @@ class MergeOutcome(Closed):
     finished_earlier: Annotated[bool, "Whether an earlier merge, stopped half-way, was finished first."]
     changed: Annotated[tuple[str, ...], "Files of the trial folder that were written."]
     taken: Annotated[tuple[str, ...], "Tables that had been changed by hand and were taken as they stand."] = ()
+
+
+@dataclass(frozen=True)
+class TakeBackOutcome(Closed):
+    """`trialkit merge --take-back`: what became of a file that was merged before."""
+
+    ok: Annotated[bool, "Whether nothing waits for anybody."]
+    taken_back: Annotated[TakenBack, "The file, and what became of the cells that came from it."]
+    closed: Annotated[tuple[Conflict, ...], "Conflicts and choices that rested on it, which count no more."]
+    conflicts: Annotated[tuple[Conflict, ...], "Those that still wait for a choice."]
+    finished_earlier: Annotated[bool, "Whether an earlier merge, stopped half-way, was finished first."]
+    changed: Annotated[tuple[str, ...], "Files of the trial folder that were written."]
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 ::
 
-    ledger/index.jsonl            one line for each thing that happened: added, withdrawn, recommended
+    ledger/index.jsonl            one line for each thing that happened: added, withdrawn, readmitted, recommended
     ledger/seal.txt               digests of its newest lines
     ledger/entries/DIGEST/        entry.json and the files that it lists, never touched again
     ledger/history/               every version of the recommended defaults
@@ -11,7 +11,7 @@
 An entry's name is the first half of the SHA-256 digest of its ``entry.json``, which holds the digests of its files: a
 changed byte anywhere is found. Entries are written under a hidden name, which counts as theirs once the index tells of
 them; only one process at a time adds. A withdrawn entry stays, with the reason; what was withdrawn in error can be
-added again, and the index tells both.
+readmitted, with a reason too, or added again, and the index tells both.
 """
 
 from __future__ import annotations
@@ -37,6 +37,7 @@ from trialkit.documents.ledger_entry import (
     EntryTold,
     Listed,
     Manifest,
+    Readmitted,
     SummaryFacts,
     SummaryMean,
     TrialFacts,
@@ -131,7 +132,7 @@ def add(ledger: Path, entry: NewEntry, on: date) -> Listed:
             grow(ledger, Index(()), Began(format=FORMAT))
         index = tidied(ledger)
         listed = _listed(entry, on)
-        _refuse_again(ledger, index, listed, entry)
+        _refuse_again(ledger, index, listed, entry.facts)
         if not (ledger / ENTRIES / listed.id).exists():
             _write_entry(ledger / ENTRIES / f".{listed.id}", entry)
         grow(ledger, index, Added(**{field: getattr(listed, field) for field in EntryTold.__dataclass_fields__}))
@@ -206,7 +207,7 @@ def _listed(entry: NewEntry, on: date) -> Listed:
     )
 
 
-def _refuse_again(ledger: Path, index: Index, new: Listed, entry: NewEntry) -> None:
+def _refuse_again(ledger: Path, index: Index, new: Listed, facts: TrialFacts | SummaryFacts) -> None:
     for one in index.listed:
         if one.inputs_sha256 == new.inputs_sha256 and one.counts:
             raise WrongCall(f"These records are in the ledger already, as {one.id}, added on {one.added_on}.")
@@ -216,7 +217,7 @@ def _refuse_again(ledger: Path, index: Index, new: Listed, entry: NewEntry) -> N
                 f"place, withdraw those first: trialkit evidence withdraw {one.id[:SHOWN_DIGITS]} --why TEXT. If this "
                 "is another trial, give it an id of its own in trial.toml."
             )
-    mine = entry.facts.means if isinstance(entry.facts, SummaryFacts) else ()
+    mine = facts.means if isinstance(facts, SummaryFacts) else ()
     told = {(row.citation, *row.treatment): row for row in mine}
     older = [one for one in index.listed if one.counts and one.kind == "means"] if told else []
     for one in older:
@@ -292,8 +293,10 @@ def _settle(folder: Path) -> None:
         os.close(descriptor)
 
 
-def find(ledger: Path, start: str) -> Listed:
+def find(ledger: Path, start: str, *, counting: bool = True) -> Listed:
     """Return the entry whose id starts so, or that is the only one of a trial so named.
+
+    Of several of a trial the one that counts is meant or, where `counting` says so, the one that does not.
 
     Raises
     ------
@@ -302,13 +305,15 @@ def find(ledger: Path, start: str) -> Listed:
     """
     index = read_index(ledger).listed
     matching = [one for one in index if len(start) >= FEWEST_DIGITS and one.id.startswith(start)]
-    matching = matching or [one for one in index if one.trial == start and one.counts]
+    of_trial = [one for one in index if one.trial == start]
+    matching = matching or [one for one in of_trial if one.counts == counting] or of_trial
     if len(matching) == 1:
         return matching[0]
+    near = meant(start, [one.trial for one in index if one.counts == counting]) if not matching else ""
     what = "No entry is" if not matching else "Several entries are"
     raise WrongCall(
         f"{what} called {start!r} in {ledger}. Give the id of a trial, or the first {FEWEST_DIGITS} figures, or more, "
-        f"of an entry's id.{meant(start, [one.trial for one in index if one.counts]) if not matching else ''}"
+        f"of an entry's id.{near}"
     )
 
 
@@ -320,9 +325,7 @@ def withdraw(ledger: Path, start: str, why: str, on: date) -> Listed:
     WrongCall
         If there is no such entry, it is withdrawn already, or no reason is given.
     """
-    reason = " ".join(why.split())
-    if not reason:
-        raise WrongCall("Say why, so that later seasons know it: --why TEXT.")
+    reason = _reason(why)
     look_at_index(ledger)  # a folder that is no ledger gets no lock
     with locked(ledger):
         index, one = tidied(ledger), find(ledger, start)
@@ -330,6 +333,35 @@ def withdraw(ledger: Path, start: str, why: str, on: date) -> Listed:
             raise WrongCall(f"{one.id} was withdrawn already, on {one.withdrawn_on}: {one.why}")
         grow(ledger, index, Withdrawn(id=one.id, on=on.isoformat(), why=reason))
     return replace(one, withdrawn_on=on.isoformat(), why=reason)
+
+
+def readmit(ledger: Path, start: str, why: str, on: date) -> Listed:
+    """Let a withdrawn entry count again, as it stands in the ledger; the index keeps both reasons.
+
+    Raises
+    ------
+    WrongCall
+        If there is no such entry, it counts, the same records or others of its trial count meanwhile, or no reason is
+        given.
+    LedgerDamaged
+        If the entry is not what was put there.
+    """
+    reason = _reason(why)
+    look_at_index(ledger)
+    with locked(ledger):
+        index, one = tidied(ledger), find(ledger, start, counting=False)
+        if one.counts:
+            raise WrongCall(f"{one.id} counts: it was added on {one.added_on}, and is not withdrawn.")
+        _refuse_again(ledger, index, one, open_entry(ledger, one).manifest.facts)
+        grow(ledger, index, Readmitted(id=one.id, on=on.isoformat(), why=reason))
+    return replace(one, withdrawn_on=None, why=None)
+
+
+def _reason(why: str) -> str:
+    reason = " ".join(why.split())
+    if not reason:
+        raise WrongCall("Say why, so that later seasons know it: --why TEXT.")
+    return reason
 
 
 @dataclass(frozen=True)

@@ -2,13 +2,13 @@
 
 ::
 
-    ledger/index.jsonl      one line for each thing that happened: added, withdrawn, recommended
+    ledger/index.jsonl      one line for each thing that happened: added, withdrawn, readmitted, recommended
     ledger/seal.txt         the digests of the newest lines, so that none is lost from the end
 
 A line holds the digests of the lines that were the newest when it was written, and one of all its own content. Two
 branches under version control each go on from the same line; merged, line by line, the index has two newest lines, and
 the next one names both. What counts does not hang on the order in which a merge put them: a withdrawal holds until the
-entry is added again by somebody who knew of it.
+entry is added again, or readmitted, by somebody who knew of it.
 
 Index and seal change together: the whole new index is written aside first, and counts from then on.
 """
@@ -26,7 +26,16 @@ from pathlib import Path
 from typing import Any, Final, TypeVar
 
 from trialkit.documents.document import DamagedDocument, from_text
-from trialkit.documents.ledger_entry import Added, Began, EntryTold, IndexLine, Listed, Recommending, Withdrawn
+from trialkit.documents.ledger_entry import (
+    Added,
+    Began,
+    EntryTold,
+    IndexLine,
+    Listed,
+    Readmitted,
+    Recommending,
+    Withdrawn,
+)
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.reading_budget import LEDGER_INDEX
 from trialkit.tables.atomic import write_bytes
@@ -43,8 +52,9 @@ MOST_TOLD = 20
 MERGE_MARKS = (b"<<<<<<<", b"|||||||", b"=======", b">>>>>>>")
 RESTORE = "Bring the file back from version control."
 
-Line = Began | Added | Withdrawn | Recommending
+Line = Began | Added | Withdrawn | Readmitted | Recommending
 Kind = TypeVar("Kind", bound=IndexLine)
+OfEntry = TypeVar("OfEntry", Withdrawn, Readmitted)
 
 
 class LedgerDamaged(WrongCall):
@@ -113,17 +123,23 @@ class Index:
         return tuple(self._listed(mine) for mine in added.values())
 
     def _listed(self, added: Sequence[Added]) -> Listed:
+        back: tuple[Added | Readmitted, ...] = (*added, *self._of_entry(Readmitted, added[0].id))
         open_ = [
-            one for one in self._withdrawals.get(added[0].id, ()) if not any(self.knows(again, one) for again in added)
+            one for one in self._of_entry(Withdrawn, added[0].id) if not any(self.knows(again, one) for again in back)
         ]
         listed = Listed(**{field.name: getattr(added[-1], field.name) for field in fields(EntryTold)})
         return replace(listed, withdrawn_on=open_[0].on, why=open_[0].why) if open_ else listed
 
+    def _of_entry(self, kind: type[OfEntry], identity: str) -> Sequence[OfEntry]:
+        """Lines of a kind about an entry."""
+        return [line for line in self._by_entry.get(identity, ()) if isinstance(line, kind)]
+
     @cached_property
-    def _withdrawals(self) -> dict[str, list[Withdrawn]]:
-        found: dict[str, list[Withdrawn]] = {}
-        for line in self._of(Withdrawn):
-            found.setdefault(line.id, []).append(line)
+    def _by_entry(self) -> dict[str, list[Withdrawn | Readmitted]]:
+        found: dict[str, list[Withdrawn | Readmitted]] = {}
+        for line in self.in_order:
+            if isinstance(line, Withdrawn | Readmitted):
+                found.setdefault(line.id, []).append(line)
         return found
 
     @cached_property
@@ -236,7 +252,7 @@ def _line_of(text: bytes) -> Line | None:
     """Read a line that is byte for byte as it was written; None of any other."""
     with suppress(DamagedDocument, UnicodeDecodeError):
         line: Line = from_text(Line, text.decode("utf-8"))  # type: ignore[arg-type]
-        names = [line.id] if isinstance(line, Added | Withdrawn) else []  # it becomes the name of a folder
+        names = [line.id] if isinstance(line, Added | Withdrawn | Readmitted) else []  # it becomes the name of a folder
         sound = all(map(ID.fullmatch, [*names, *(line.after or ())])) and (
             not isinstance(line, Recommending) or VERSION_FILE.fullmatch(line.file)
         )
@@ -248,7 +264,7 @@ def _line_of(text: bytes) -> Line | None:
 def _loose_ends(path: Path, index: Index, hidden: bool) -> Iterator[str]:
     """Lines that are not bound to others as they should be; those that miss another only where none is hidden."""
     every = {line.line_sha256 for line in index.lines}
-    added = {line.id for line in index.lines if isinstance(line, Added)}
+    ids = {kind: {line.id for line in index.lines if isinstance(line, kind)} for kind in (Added, Withdrawn)}
     known: set[str] = set()
     for place, line in enumerate(index.lines):
         after, begins, name = line.after, isinstance(line, Began), line.line_sha256
@@ -261,8 +277,10 @@ def _loose_ends(path: Path, index: Index, hidden: bool) -> Iterator[str]:
             yield f"{path}: the line {min(missing)}, which another goes on from, is missing or was changed. {RESTORE}"
         elif not hidden and not known.issuperset(after or ()):
             yield f"{path}: line {name} stands before one that it goes on from. {RESTORE}"
-        elif not hidden and isinstance(line, Withdrawn) and line.id not in added:
+        elif not hidden and isinstance(line, Withdrawn) and line.id not in ids[Added]:
             yield f"{path}: {line.id} was withdrawn and never added. {RESTORE}"
+        elif not hidden and isinstance(line, Readmitted) and line.id not in ids[Withdrawn]:
+            yield f"{path}: {line.id} was readmitted and never withdrawn. {RESTORE}"
         known.add(name)
 
 

@@ -64,6 +64,12 @@ class Ledger:
 
         withdraw_entry(self._folder, entry, why)
 
+    def readmit(self, entry: str, why: str) -> None:
+        """Let a withdrawn entry count again, by the start of its id or by its trial's; both reasons stay."""
+        from trialkit.steps.evidence_steps import readmit_entry
+
+        readmit_entry(self._folder, entry, why)
+
     def entries(self) -> pd.DataFrame:
         """What it holds, one row an entry."""
         from trialkit.evidence.verifying import verify

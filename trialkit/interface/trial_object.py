@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from trialkit.documents.answers import Gap, MixAnswer, PackAnswer, SecondEngine, SetAnswer, SiteAnswer
     from trialkit.documents.plan import Plan
     from trialkit.documents.results import Results
-    from trialkit.documents.returns import CorrectOutcome, MergeOutcome, ReturnFinding
+    from trialkit.documents.returns import CorrectOutcome, MergeOutcome, ReturnFinding, TakeBackOutcome
     from trialkit.domain.table_names import TableName
     from trialkit.languages import Language
     from trialkit.planning.trial_plan import Foresight
@@ -354,6 +354,20 @@ class Trial:
 
         return look_at_files(self._folder, [_turn(files, told) for files, told in merges])
 
+    def take_back(self, file: str, *, why: str, by: str = "adviser") -> TakeBackOutcome:
+        """Take back a file that was merged: what it alone told goes from the records, and its original is kept.
+
+        Parameters
+        ----------
+        file : str
+            The name that it was merged under, or that of its original under returned.
+        why, by : str
+        """
+        from trialkit.returns.journal import Reason
+        from trialkit.returns.taking_back import take_back
+
+        return take_back(self._folder, file, Reason(why, by, date.today()))
+
     def correct(
         self,
         bucket: str,
@@ -409,6 +423,12 @@ class Trial:
         from trialkit.returns.amending import withdraw_garden
 
         return withdraw_garden(self._folder, site, why=why, on=on or date.today())
+
+    def rejoin_site(self, site: str, *, why: str, on: date | None = None) -> SiteAnswer:
+        """Let a garden that gave up take part again, with the lots that it had."""
+        from trialkit.returns.amending import rejoin_garden
+
+        return rejoin_garden(self._folder, site, why=why, on=on or date.today())
 
     def analyse(self, *, all_pairs: bool = False) -> Results:
         """Analyse it and write results/results.json."""

@@ -28,6 +28,7 @@ LARGEST_SEED = 10**8
 """Of those that are drawn for a new trial."""
 LONGEST_ID = 60
 SPOON_WORDS = re.compile(r"\s*(tsp|teaspoons?|cucharaditas?|cdtas?)\.?$", re.IGNORECASE)
+PLAIN_NUMBER = re.compile(r"[+-]?(\d{1,9}(\.\d{0,17})?|\.\d{1,17})", re.ASCII)
 PLANNED_FILES = (PROTOCOL_FILE, "sites.csv", "products.csv")
 """What a trial folder holds before it is laid out."""
 
@@ -76,7 +77,10 @@ def dose_from(text: str) -> float:
     >>> dose_from("4.5 tsp")
     4.5
     """
-    return float(SPOON_WORDS.sub("", text))
+    figures = SPOON_WORDS.sub("", text).strip()
+    if not PLAIN_NUMBER.fullmatch(figures):  # Python takes more for a number: 1_0, inf, 1e3
+        raise ValueError(text)
+    return float(figures)
 
 
 def fault_of_sites(sites: Sequence[str]) -> str | None:
@@ -278,7 +282,7 @@ def toml_value(value: str | float) -> str:
     """
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-    return repr(int(value) if float(value).is_integer() else value)
+    return repr(int(value) if isinstance(value, int) or value.is_integer() else value)
 
 
 def _factor_sections(answers: NewTrial) -> list[str]:

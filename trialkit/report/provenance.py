@@ -78,7 +78,7 @@ def _amendments(reading: Reading) -> Table | None:
         for one in reading.results.amendments
     )
     heads = tuple(map(text_column, ("garden", "layout version from then on", "on", "blocks", "why")))
-    return make_table("amendments", "Gardens that joined or withdrew once the trial had begun", heads, body)
+    return make_table("amendments", "Gardens that joined, withdrew or rejoined once the trial had begun", heads, body)
 
 
 def _sites(reading: Reading) -> Table | None:

@@ -1,10 +1,11 @@
-"""Changing a layout that stands: a garden joins, drawn by lot beside the others, or withdraws; nothing else moves."""
+"""Changing a layout that stands: a garden joins, drawn by lot beside the others, withdraws or rejoins; that is all."""
 
 import csv
 import re
 from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
+from typing import Literal
 
 import pandas as pd
 
@@ -83,18 +84,33 @@ def withdraw_garden(folder: Path, site: str, *, why: str, on: date) -> SiteAnswe
 
     Arguments and errors are those of `add_garden`.
     """
+    return _without_lots(folder, site, "withdrew", why, on)
+
+
+def rejoin_garden(folder: Path, site: str, *, why: str, on: date) -> SiteAnswer:
+    """Note that a garden that withdrew takes part again, with the lots that it had.
+
+    Arguments and errors are those of `add_garden`.
+    """
+    return _without_lots(folder, site, "rejoined", why, on)
+
+
+def _without_lots(folder: Path, site: str, change: Literal["withdrew", "rejoined"], why: str, on: date) -> SiteAnswer:
+    """Note a change for which nothing is drawn."""
     with at_work(folder):
         trial = _laid_out(folder)
         in_the_way, known = _call_faults(why, on), sorted(set(map(str, trial.layout["site"])))
         if site not in known:
             in_the_way.append(f"The layout has no garden {site!r}, but {', '.join(known)}.{meant(site, known)}")
-        elif site in trial.amended.withdrawn:
+        elif (site in trial.amended.withdrawn) != (change == "rejoined"):
             in_the_way.append(
-                f"{site} withdrew already ({AMENDMENTS_FILE}); should it record anything after all, merge it as ever."
+                f"{site} withdrew already ({AMENDMENTS_FILE}); should it take part again, give --rejoin."
+                if change == "withdrew"
+                else f"{site} takes part: it did not withdraw ({AMENDMENTS_FILE})."
             )
         _refuse(in_the_way)
-        version, changed = _commit(folder, trial, (on.isoformat(), site, "withdrew", "", why.strip()), {})
-    return SiteAnswer(site, "withdrew", version, on.isoformat(), why.strip(), None, (), (), changed)
+        version, changed = _commit(folder, trial, (on.isoformat(), site, change, "", why.strip()), {})
+    return SiteAnswer(site, change, version, on.isoformat(), why.strip(), None, (), (), changed)
 
 
 def _laid_out(folder: Path) -> CheckedTrial:

@@ -2,6 +2,7 @@
 
 import base64
 import hashlib
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -27,6 +28,7 @@ from trialkit.returns.merging import Difference
 SHORTEST_ID = 10
 """Characters of base 32: of 100,000 cells two have the same ten in one trial of 200,000 (birthday bound, n²/2 in 32¹⁰);
 then the later one's are more."""
+LONGEST_DETAIL = 80
 OF_ONE_CELL = "-"
 """Stands before the number of a conflict among those of one cell."""
 OF_A_CELL = ("text", "became")
@@ -38,7 +40,7 @@ Cell = tuple[TableName, Key, str]
 
 @dataclass(frozen=True)
 class Reason:
-    """Why something is put right, by whom (a role), and on which day.
+    """Why something is put right or taken back, by whom (a role), and on which day.
 
     Raises
     ------
@@ -52,7 +54,7 @@ class Reason:
 
     def __post_init__(self) -> None:
         if not self.why.strip() or not self.by.strip():
-            raise WrongCall("A correction needs a reason and who gives it: --why TEXT and --by WHO must not be empty.")
+            raise WrongCall("A reason is needed, and who gives it: --why TEXT and --by WHO must not be empty.")
 
     def correction(self, difference: Difference) -> Correction:
         """Take what is wanted in place of what the record says."""
@@ -78,11 +80,16 @@ def who_gave(journal: Journal, corrections: Corrections, difference: Difference)
     for correction in reversed(corrections.corrections):
         if correction.cell == difference.cell and correction.after == difference.kept:
             return str(correction)
-    for entry in journal.returns:
+    for entry in journal.in_force:
         for given in entry.gave.get(difference.table, ()):
             if difference.column in given.columns and difference.key in given.keys:
                 return str(entry)
     return ""
+
+
+def one_line(text: str) -> str:
+    """Keep a stranger's detail short and on one line."""
+    return re.sub(r"[^\w .,:+()@-]+", " ", text)[:LONGEST_DETAIL].strip()
 
 
 def answers_for(journal: Journal, sha256: str) -> Answers:
@@ -178,6 +185,11 @@ def given_cells(
             yield GivenCells(columns=columns, keys=tuple(key for key in rows if rows[key] == columns))
 
     return {name: tuple(gathered(rows)) for name, rows in gave.items()}
+
+
+def remembered_headings(known: Headings) -> dict[frozenset[str], Mapping[str, str]]:
+    """Return what headings stand for, by all headings of the sheet."""
+    return {frozenset(one.headings): one.columns for one in known.sheets}
 
 
 def with_headings(known: Headings, used: Mapping[frozenset[str], Mapping[str, str]]) -> Headings:

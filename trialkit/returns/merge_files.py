@@ -1,28 +1,20 @@
 """Merging returned files into a trial folder: read, repair, merge, write."""
 
-import re
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
-from trialkit.documents.document import as_text
-from trialkit.documents.problems import Problem
 from trialkit.documents.returns import (
     Choice,
     Conflict,
-    Conflicts,
     Correction,
     Corrections,
     FileOutcome,
-    Headings,
-    Journal,
     JournalEntry,
     MergeOutcome,
     TableCounts,
-    WrittenTables,
 )
-from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.domain.progress import each_told
 from trialkit.domain.table_names import TableName
 from trialkit.returns.answering import Given
@@ -33,54 +25,26 @@ from trialkit.returns.journal import (
     given_cells,
     is_settled,
     notes_of,
+    one_line,
+    remembered_headings,
     settled_by,
     with_changed,
     with_differences,
     with_headings,
 )
+from trialkit.returns.merge_state import FoundFolder, State, changed_files, read_folder
 from trialkit.returns.merging import Difference, Merged, merge, with_value
-from trialkit.returns.records import (
-    Record,
-    Records,
-    Row,
-    as_written,
-    checked_rows,
-    incomplete,
-    read_records,
-    row_problems,
-    table_text,
-)
-from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
-from trialkit.returns.returned_file import ENDINGS, STANDARD_INPUT, Original, load_original, read_return
+from trialkit.returns.readable_rows import read_rows, refuse_cell
+from trialkit.returns.records import Row, incomplete, row_problems
+from trialkit.returns.repairs import missing_buckets
+from trialkit.returns.returned_file import ENDINGS, STANDARD_INPUT, Original, load_original
 from trialkit.returns.sheets import Returned
-from trialkit.rules.kept_documents import (
-    CONFLICTS,
-    CORRECTIONS,
-    HEADINGS,
-    JOURNAL,
-    WRITTEN,
-    KeptDocuments,
-    usable_documents,
-)
-from trialkit.rules.trial_folder import CheckedTrial, read_trial
+from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.rules.unfinished import RETURNED
 from trialkit.tables.committing import at_work, commit
-from trialkit.tables.own_files import ordinary_folder
 from trialkit.tables.table_schema import load_schema
 
 DIGITS_OF_NAME = 16
-LONGEST_DETAIL = 80
-
-
-@dataclass(frozen=True)
-class _State:
-    """The record and what is remembered of returns."""
-
-    records: Records
-    journal: Journal
-    conflicts: Conflicts
-    corrections: Corrections
-    headings: Headings
 
 
 @dataclass(frozen=True)
@@ -110,22 +74,6 @@ class Turn:
     def __post_init__(self) -> None:
         if self.reason is not None and len(self.files) != 1:
             raise WrongCall("Corrections are taken from one file at a time: give --why with one FILE.")
-
-
-@dataclass(frozen=True)
-class _Folder:
-    """A trial folder as merges find it."""
-
-    path: Path
-    trial: CheckedTrial
-    record: Record
-    kept: KeptDocuments
-
-    @property
-    def state(self) -> _State:
-        """The record and what is remembered, before any turn."""
-        kept = self.kept
-        return _State(self.record.tables, kept.journal, kept.conflicts, kept.corrections, kept.headings)
 
 
 def merge_files(
@@ -160,7 +108,7 @@ def merge_files(
     """
     turn = Turn(tuple(files), given or Given(), reason)
     with at_work(folder) as finished:
-        found = _read_folder(folder)
+        found = read_folder(folder)
         _, changes, outcome = _taken_up(turn, found.state, found)
         commit(folder, changes)
     return replace(outcome, finished_earlier=finished)
@@ -174,7 +122,7 @@ def look_at_files(folder: Path, turns: Sequence[Turn]) -> tuple[MergeOutcome, ..
     """
     outcomes = []
     with at_work(folder) as finished:
-        found = _read_folder(folder)
+        found = read_folder(folder)
         state = found.state
         for turn in turns:
             state, _, outcome = _taken_up(turn, state, found)
@@ -182,32 +130,23 @@ def look_at_files(folder: Path, turns: Sequence[Turn]) -> tuple[MergeOutcome, ..
     return tuple(outcomes)
 
 
-def _read_folder(folder: Path) -> _Folder:
-    ordinary_folder(folder / RETURNED)
-    trial = read_trial(folder, stage="layout")
-    kept = usable_documents(folder)
-    return _Folder(folder, trial, read_records(folder, trial, kept), kept)
-
-
-def _taken_up(turn: Turn, before: _State, found: _Folder) -> tuple[_State, dict[str, bytes], MergeOutcome]:
+def _taken_up(turn: Turn, before: State, found: FoundFolder) -> tuple[State, dict[str, bytes], MergeOutcome]:
     """Merge the files of a turn in memory: the state after it, the files that change, what became of it."""
-    record, given = found.record, turn.given
-    taken = frozenset() if turn.files else record.edited
+    given = turn.given
+    taken = frozenset() if turn.files else found.record.edited
     chosen_log = Log("conflicts.json")
     state, chosen = _chosen(before, given.choices, found.trial, chosen_log)
     state = _settled_by_hand(state)
     outcomes, originals = [], {}
     for source in each_told(turn.files, "what was returned"):
-        remembered = {frozenset(one.headings): one.columns for one in state.headings.sheets}
         name = source.name if isinstance(source, Path) else STANDARD_INPUT
-        log = Log(name, given.answers, HeadingsKnown(given.headings, remembered))
+        log = Log(name, given.answers, HeadingsKnown(given.headings, remembered_headings(state.headings)))
         state, outcome, original = _merge_one(source, state, found.trial, log, turn.reason)
         outcomes.append(outcome)
         if original is not None and outcome.kept_as is not None:
             originals[outcome.kept_as] = original.data
     state = _settled_by_hand(state)
-    changes = _changes(found.path, before, state, originals, found.trial, record.resaved | taken)
-    changes |= _as_written(found.kept.written, state.records, changes, record.edited - taken)
+    changes = changed_files(found, state, originals, taken)
     refused, waiting = tuple(chosen_log.findings), state.conflicts.open
     ok = all(outcome.merged for outcome in outcomes) and not waiting and not refused
     names = tuple(f"{name}.csv" for name in sorted(taken))
@@ -219,24 +158,22 @@ def _taken_up(turn: Turn, before: _State, found: _Folder) -> tuple[_State, dict[
 
 
 def _merge_one(
-    source: Path | bytes, state: _State, trial: CheckedTrial, log: Log, reason: Reason | None
-) -> tuple[_State, FileOutcome, Original | None]:
+    source: Path | bytes, state: State, trial: CheckedTrial, log: Log, reason: Reason | None
+) -> tuple[State, FileOutcome, Original | None]:
     """Read one file and merge it, unless something stands in its way."""
     try:
         original = load_original(source, log)
-        before = any(entry.sha256 == original.sha256 for entry in state.journal.returns)
+        before = any(entry.sha256 == original.sha256 for entry in state.journal.in_force)
         log.answers = log.answers.or_else(answers_for(state.journal, original.sha256))
-        returned = read_return(original, log)
-        rows = rows_of(returned, trial, log)
-        blamed = {(f.sheet, f.row, f.column) for f in log.findings if f.verdict != "repaired"}
-        usable, places = _typed(rows, blamed, log)
+        read = read_rows(original, trial, log)
+        returned, rows, usable = read.returned, read.rows, read.usable
         merged, corrections = _merged(state, usable, reason, log)
         whole = {
             name: [merged.records[name][load_schema(name).key_of(row)] for row in table]
             for name, table in usable.items()
         }
         for table_name, position, problem in row_problems(trial, whole):
-            _refuse(places[table_name][position].place, problem, blamed, log)
+            refuse_cell(read.places[table_name][position].place, problem, read.blamed, log)
         if returned.kind != "phone":
             known = {key[0] for key in state.records.get("heads", {})}
             missing_buckets(rows, known, trial, log)
@@ -258,13 +195,13 @@ def _merge_one(
         state = replace(state, conflicts=found)
     state = replace(state, records=merged.records, headings=with_headings(state.headings, log.headings.used))
     if not before or merged.gave:
-        state = replace(state, journal=Journal(returns=(*state.journal.returns, entry)))
+        state = replace(state, journal=replace(state.journal, returns=(*state.journal.returns, entry)))
     outcome = FileOutcome(original.name, True, kept_as, before, tables, tuple(log.findings), corrections)
     return state, outcome, original
 
 
 def _merged(
-    state: _State, usable: Mapping[TableName, Sequence[Row]], reason: Reason | None, log: Log
+    state: State, usable: Mapping[TableName, Sequence[Row]], reason: Reason | None, log: Log
 ) -> tuple[Merged, tuple[Correction, ...]]:
     """Merge rows; with a reason, take what they say otherwise as corrections, but for what was decided before."""
     decided: list[Difference] = []
@@ -286,33 +223,6 @@ def _merged(
     return replace(merged, records=records), tuple(map(reason.correction, merged.differences))
 
 
-def _typed(
-    rows: Rows, blamed: set[tuple[Any, ...]], log: Log
-) -> tuple[dict[TableName, list[Row]], dict[TableName, list[ReturnedRow]]]:
-    """Bring rows into the text form of the files; refuse what the schema refuses."""
-    usable: dict[TableName, list[Row]] = {}
-    places: dict[TableName, list[ReturnedRow]] = {}
-    asked = any(finding.rule in ("TK-R21", "TK-R22") for finding in log.of("question"))
-    for name, returned in rows.by_table.items():
-        key = set(load_schema(name).primary_key)
-        maybe_asked = asked and not key <= {column for row in returned for column in row.values}
-        checked = checked_rows(load_schema(name), [row.values for row in returned])
-        for position, problem in checked.problems:
-            if not (maybe_asked and problem.column in key):  # a heading that is asked about may be its own
-                _refuse(returned[position].place, problem, blamed, log)
-        kept = [(row, where) for row, where in zip(checked.rows, returned, strict=True) if row is not None]
-        usable[name], places[name] = [row for row, _ in kept], [where for _, where in kept]
-    return usable, places
-
-
-def _refuse(place: Place, problem: Problem, blamed: set[tuple[Any, ...]], log: Log) -> None:
-    """Pass on a problem of the check, unless its cell is blamed already."""
-    cell = (place.sheet, place.row, problem.column)
-    if cell not in blamed:
-        blamed.add(cell)
-        log.refuse_as_checked(problem, Place(place.sheet, place.row, problem.column))
-
-
 def _note_incomplete(usable: Mapping[TableName, Sequence[Row]], merged: Merged, log: Log) -> None:
     for name, rows in usable.items():
         schema = load_schema(name)
@@ -327,11 +237,11 @@ def _entry(
     return JournalEntry(
         file=kept_as.partition("/")[2],
         sha256=original.sha256,
-        name=_one_line(original.name),
+        name=one_line(original.name),
         kind=returned.kind,
-        site=_one_line(returned.site),
-        by=_one_line(returned.by),
-        saved_at=_one_line(returned.saved_at),
+        site=one_line(returned.site),
+        by=one_line(returned.by),
+        saved_at=one_line(returned.saved_at),
         answers=log.answers,
         tables=tables,
         notes=notes_of(log.of("repaired")),
@@ -339,14 +249,9 @@ def _entry(
     )
 
 
-def _one_line(text: str) -> str:
-    """Keep a stranger's detail short and on one line."""
-    return re.sub(r"[^\w .,:+()@-]+", " ", text)[:LONGEST_DETAIL].strip()
-
-
 def _chosen(
-    state: _State, choices: Mapping[str, Choice], trial: CheckedTrial, log: Log
-) -> tuple[_State, tuple[Conflict, ...]]:
+    state: State, choices: Mapping[str, Choice], trial: CheckedTrial, log: Log
+) -> tuple[State, tuple[Conflict, ...]]:
     """Take the choices, all of them or, if one of them cannot be, none."""
     waiting: dict[str, list[Conflict]] = {}
     for conflict in state.conflicts.open:
@@ -381,7 +286,7 @@ def _chosen(
     return replace(state, records=records, conflicts=with_changed(state.conflicts, chosen)), tuple(chosen)
 
 
-def _settled_by_hand(state: _State) -> _State:
+def _settled_by_hand(state: State) -> State:
     """Close conflicts whose returned value stands in the record by now."""
     closed = [
         replace(conflict, choice="returned")
@@ -389,49 +294,3 @@ def _settled_by_hand(state: _State) -> _State:
         if state.records[conflict.table].get(conflict.key, {}).get(conflict.column) == conflict.returned
     ]
     return replace(state, conflicts=with_changed(state.conflicts, closed)) if closed else state
-
-
-def _changes(
-    folder: Path,
-    before: _State,
-    after: _State,
-    originals: Mapping[str, bytes],
-    trial: CheckedTrial,
-    anew: Collection[TableName],
-) -> dict[str, bytes]:
-    """List the files that differ from what is there, originals first, and the tables to be written anew as they are."""
-    changes = {name: data for name, data in originals.items() if not _is_kept(folder / name, data)}
-    for name, table in after.records.items():
-        if table != before.records.get(name) or name in anew:
-            changes[f"{name}.csv"] = table_text(name, table, trial).encode("utf-8")
-    if after.conflicts != before.conflicts:
-        changes[CONFLICTS] = as_text(after.conflicts).encode("utf-8")
-    if after.corrections != before.corrections:
-        changes[CORRECTIONS] = as_text(after.corrections).encode("utf-8")
-    if after.headings != before.headings:
-        changes[HEADINGS] = as_text(after.headings).encode("utf-8")
-    if after.journal != before.journal:
-        changes[JOURNAL] = as_text(after.journal).encode("utf-8")
-    return changes
-
-
-def _as_written(
-    written: WrittenTables, records: Records, changes: Mapping[str, bytes], edited: Collection[TableName]
-) -> dict[str, bytes]:
-    """Remember the tables that are written, but for those changed by hand: that is told until they are taken so."""
-    fresh = {
-        name: as_written(name, table, changes[f"{name}.csv"].decode("utf-8"))
-        for name, table in records.items()
-        if f"{name}.csv" in changes and name not in edited
-    }
-    tables = WrittenTables(tables={**written.tables, **fresh})
-    return {WRITTEN: as_text(tables).encode("utf-8")} if tables != written else {}
-
-
-def _is_kept(path: Path, data: bytes) -> bool:
-    """Tell whether an original is kept already; one that was changed since is never overwritten."""
-    if not path.exists():
-        return False
-    if not path.is_file() or path.read_bytes() != data:
-        raise NotComputed(f"{path} is no longer what was returned: move it away, then merge again.")
-    return True

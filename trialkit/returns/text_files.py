@@ -7,13 +7,15 @@ from collections.abc import Sequence
 from itertools import islice
 
 from trialkit.domain.reading_budget import RETURNED
+from trialkit.languages import translatable
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.sheets import Returned, SheetText
 from trialkit.tables.csv_records import CsvRecords
 from trialkit.tables.encodings import readings_of_bytes
 from trialkit.tables.headings import FEWEST_HEADINGS, best_table
+from trialkit.tables.raw_table import OTHER_MARKS
 
-DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "upright strokes"}
+DELIMITERS = {",": translatable("commas"), **OTHER_MARKS, "|": translatable("upright strokes")}
 LINES_LOOKED_AT, CHARACTERS_LOOKED_AT = 20, 100_000
 SEPARATOR_LINE = re.compile(r'"?sep=(.)"?', re.IGNORECASE)
 

@@ -1,4 +1,4 @@
-"""How a layout was changed after it was handed out: gardens that joined and that withdrew, version by version."""
+"""How a layout was changed after it was handed out: gardens that joined, withdrew and rejoined, version by version."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -41,8 +41,9 @@ def amendments_of(table: pd.DataFrame, blocks: int) -> Amendments:
 
 
 def withdrawn_gardens(table: pd.DataFrame) -> frozenset[str]:
-    """Name the gardens that withdrew."""
-    return frozenset(map(str, table.loc[table["change"] == "withdrew", "site"]))
+    """Name the gardens that withdrew and did not rejoin."""
+    newest = dict(zip(table["site"].astype(str), table["change"], strict=True))
+    return frozenset(site for site, change in newest.items() if change == "withdrew")
 
 
 def amendments_made(table: pd.DataFrame) -> tuple[Amendment, ...]:
@@ -61,7 +62,7 @@ def amendments_made(table: pd.DataFrame) -> tuple[Amendment, ...]:
 
 
 def amendments_are_in_order(tables: Tables) -> Iterator[Problem]:
-    """TK-L11: versions count up from 2, and each garden joins and withdraws once at most."""
+    """TK-L11: versions count up from 2, a garden joins once at most, and withdraws and rejoins in turn."""
     reading = tables.readings["amendments"]
     frame = reading.frame
     wanted = pd.Series(range(FIRST_VERSION + 1, FIRST_VERSION + 1 + len(frame)), index=frame.index)
@@ -70,5 +71,9 @@ def amendments_are_in_order(tables: Tables) -> Iterator[Problem]:
         yield problem(
             "TK-L11", reading.file, "version", row=int(row), column="layout_version", text=text, wanted=version
         )
-    twice = frame.duplicated(["site", "change"]) & (frame["site"] != "") & (frame["change"] != "")
-    yield from at_rows("TK-L11", reading, twice, "change", "twice")
+    change = frame["change"].where(frame["site"] != "", "")
+    joined = frame["change"] == "joined"
+    before = frame[~joined].groupby("site")["change"].shift().reindex(frame.index)
+    twice = joined & frame.duplicated(["site", "change"]) | (change == "withdrew") & (before == "withdrew")
+    yield from at_rows("TK-L11", reading, twice & (change != ""), "change", "twice")
+    yield from at_rows("TK-L11", reading, (change == "rejoined") & (before != "withdrew"), "change", "present")

@@ -40,7 +40,7 @@ def hand_edits(
     newest = {one.cell: one for one in kept.corrections.corrections}
     chosen: dict[Cell, set[str]] = {}
     for conflict in kept.conflicts.conflicts if newest else ():
-        chosen.setdefault(conflict.cell, set()).update([conflict.taken] if conflict.choice else [])
+        chosen.setdefault(conflict.cell, set()).update([conflict.taken] if conflict.rejected is not None else [])
     for cell, one in newest.items():
         found = _found(readings[one.table], one)
         if found is not None and found[1] not in {one.after, *chosen.get(cell, ())}:

@@ -53,7 +53,7 @@ def _open_conflict(conflict: Conflict) -> Problem:
 
 def remembered_rows(kept: KeptDocuments, schema: TableSchema) -> list[dict[str, str]]:
     """Return cells of rows of a table that merges and corrections remember, the newest correction of each cell."""
-    given = [cells for entry in kept.journal.returns for cells in entry.gave.get(schema.name, ())]
+    given = [cells for entry in kept.journal.in_force for cells in entry.gave.get(schema.name, ())]
     rows = [dict(zip(schema.primary_key, key, strict=False)) for cells in given for key in cells.keys]
     newest = {one.cell: one for one in kept.corrections.corrections if one.table == schema.name and one.after}
     return rows + [

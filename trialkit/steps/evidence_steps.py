@@ -86,6 +86,14 @@ def withdraw_entry(ledger: Path, start: str, why: str) -> tuple[Listed, str]:
     return one, f"Withdrawn: {named}. It stays in {ledger} with the reason."
 
 
+def readmit_entry(ledger: Path, start: str, why: str) -> tuple[Listed, str]:
+    """Let a withdrawn entry count again."""
+    from trialkit.evidence.ledger import readmit
+
+    one = readmit(ledger, start, why, date.today())
+    return one, f"Counts again: {one.id[:SHOWN_DIGITS]}, {_named(one.trial, one.season)}. {ledger} keeps both reasons."
+
+
 def pool_ledger(ledger: Path) -> tuple[Recommended, str, str]:
     """Pool a ledger and write its page; give what was found as a document and as text, and what was done."""
     from trialkit._version import __version__

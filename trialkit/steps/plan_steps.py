@@ -53,19 +53,15 @@ def plan_folder(
     told(_takes(trial))
 
     from trialkit.documents.document import as_text, as_written
-    from trialkit.planning.refusal import CannotBeJudged
     from trialkit.planning.trial_plan import make_plan
     from trialkit.report.calendar_file import icalendar_text
     from trialkit.report.plan_page import plan_html
-    from trialkit.words.plan_words import refusal_sentence
 
     with ExitStack() as held:
         found = held.enter_context(_read_ledger(ledger))
         judge = held.enter_context(_judge(trial.protocol, simulations, scheduler))
-        try:
+        with _refusal_told():
             made = make_plan(trial, model_of(trial.protocol), _assumptions(trial.protocol, earlier), judge, found)
-        except CannotBeJudged as error:
-            raise NotComputed(refusal_sentence(error.refusal)) from error
     plan = as_written(made)
     files = {PLAN_FILE: as_text(plan), PAGE_FILE: plan_html(plan), CALENDAR_FILE: icalendar_text(plan)}
     with at_work(folder):
@@ -113,7 +109,20 @@ def plan_sizes(folder: Path, sizes: Sizes, ledger: Path | None) -> Plan:
 
     trial = _sized(folder, sizes)
     assumptions, known = _assumptions(trial.protocol, None), _known_before(folder, ledger)
-    return make_plan(trial, model_of(trial.protocol), assumptions, expected_power, known=known)
+    with _refusal_told():
+        return make_plan(trial, model_of(trial.protocol), assumptions, expected_power, known=known)
+
+
+@contextmanager
+def _refusal_told() -> Iterator[None]:
+    """Say why a design cannot be judged."""
+    from trialkit.planning.refusal import CannotBeJudged
+    from trialkit.words.plan_words import refusal_sentence
+
+    try:
+        yield
+    except CannotBeJudged as error:
+        raise NotComputed(refusal_sentence(error.refusal)) from error
 
 
 def telling_ledger(folder: Path, ledger: Path | None) -> Path | None:

@@ -11,7 +11,7 @@ from trialkit.domain.errors import WrongCall
 from trialkit.domain.quoting import quoted
 
 if TYPE_CHECKING:
-    from trialkit.documents.returns import Conflict, Correction, JournalEntry
+    from trialkit.documents.returns import Conflict, Correction, JournalEntry, TakenBack
     from trialkit.domain.table_names import TableName
     from trialkit.returns.records import Row
     from trialkit.returns.still_missing import StillMissing
@@ -37,9 +37,11 @@ class RecordedBucket:
 
 @dataclass(frozen=True)
 class KeptReturns:
-    """What is remembered of returns: files, newest first, conflicts that are open, corrections, newest first."""
+    """What is remembered of returns, newest first: every merge, files taken back, open conflicts, corrections."""
 
     entries: tuple[JournalEntry, ...]
+    files: Annotated[tuple[JournalEntry, ...], "Files that are in the record, each once, as it was first merged."]
+    taken_back: tuple[TakenBack, ...]
     conflicts: tuple[Conflict, ...]
     corrections: tuple[Correction, ...]
 
@@ -62,7 +64,17 @@ def kept_returns(folder: Path) -> KeptReturns:
     from trialkit.rules.kept_documents import usable_documents
 
     kept: KeptDocuments = _of_one_moment(folder, lambda: usable_documents(folder))
-    return KeptReturns(kept.journal.returns[::-1], kept.conflicts.open, kept.corrections.corrections[::-1])
+    journal = kept.journal
+    files: dict[str, JournalEntry] = {}
+    for one in journal.in_force:
+        files.setdefault(one.file, one)
+    return KeptReturns(
+        journal.returns[::-1],
+        tuple(files.values())[::-1],
+        journal.taken_back[::-1],
+        kept.conflicts.open,
+        kept.corrections.corrections[::-1],
+    )
 
 
 def recorded_bucket(folder: Path, label: str) -> RecordedBucket:

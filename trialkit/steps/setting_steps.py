@@ -13,7 +13,7 @@ from trialkit.documents.answers import SetAnswer
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.protocol.setting import is_frozen_key, path_of, with_keys
-from trialkit.protocol.trial_protocol import parse_protocol
+from trialkit.protocol.trial_protocol import parse_protocol, protocol_data
 from trialkit.rules.trial_folder import check_trial
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.problem import PlanError, TrialError
@@ -88,13 +88,26 @@ def start_with(folder: Path, answers: NewTrial, settings: Settings) -> None:
     TrialError
         With every problem; nothing is written then.
     """
-    from trialkit.protocol.starting import new_trial_files, refuse_if_filled, write_folder
+    from trialkit.protocol.starting import refuse_if_filled, write_folder
 
     refuse_if_filled(folder)
+    write_folder(folder, {name: text.encode("utf-8") for name, text in files_to_start(answers, settings).items()})
+
+
+def files_to_start(answers: NewTrial, settings: Settings) -> dict[str, str]:
+    """Return every file of a new trial folder by its name, with its plan set and checked.
+
+    Raises
+    ------
+    TrialError
+        With every problem.
+    """
+    from trialkit.protocol.starting import new_trial_files
+
     files = new_trial_files(answers)
     plan = _changed_texts({name: files[name] for name in PLAN_FILES}, settings)
     _checked(plan, set())
-    write_folder(folder, {name: text.encode("utf-8") for name, text in {**files, **plan}.items()})
+    return {**files, **plan}
 
 
 def digest_of(path: Path) -> str:
@@ -121,6 +134,7 @@ def _changed_texts(before: Mapping[str, str], settings: Settings) -> dict[str, s
     changed, problems = dict(before), []
     paths = {path_of(key): value for key, value in settings.keys.items()}
     if paths:
+        protocol_data(before[PROTOCOL_FILE])  # what is no TOML has no keys to set
         text = with_keys(before[PROTOCOL_FILE], paths)
         try:
             parse_protocol(text)

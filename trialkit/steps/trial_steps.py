@@ -13,6 +13,7 @@ from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.heads import LOST
 from trialkit.domain.progress import working_on
 from trialkit.domain.reading_budget import RESULTS
+from trialkit.languages import gettext
 from trialkit.tables.problem import TrialError
 from trialkit.words.phrases import count
 
@@ -318,4 +319,4 @@ def reason_for_none(results: Results) -> str:
     from trialkit.words.decision_words import no_decision_words
     from trialkit.words.measures import measures_of
 
-    return f"No recommendation. {no_decision_words(results, measures_of(results))}"
+    return gettext("No recommendation. {why}", why=no_decision_words(results, measures_of(results)))

@@ -128,7 +128,7 @@ def csv_text(frame: pd.DataFrame) -> str:
     '=1+1,-3
     fine,2.5
     """
-    columns = (_defused_texts(frame[name]) for name in frame.columns)
+    columns = (defused_texts(frame[name]) for name in frame.columns)
     return csv_of_texts([[defused(str(name)) for name in frame.columns], *zip(*columns, strict=True)])
 
 
@@ -142,7 +142,8 @@ def _field(text: str) -> str:
     return '"' + text.replace('"', '""') + '"' if any(mark in text for mark in ',"\r\n') else text
 
 
-def _defused_texts(column: pd.Series) -> list[str]:
+def defused_texts(column: pd.Series) -> list[str]:
+    """Return a typed column as the texts of its cells, each text that a spreadsheet would run with a quote in front."""
     pairs = zip(column, cell_texts(column), strict=True)
     return [defused(text) if isinstance(value, str) else text for value, text in pairs]
 

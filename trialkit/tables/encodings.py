@@ -6,7 +6,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import islice
 
-ENCODINGS = {"cp1252": "Windows-1252 (Western European)", "mac_roman": "Mac Roman"}
+from trialkit.languages import translatable
+
+ENCODINGS = {"cp1252": translatable("Windows-1252 (Western European)"), "mac_roman": "Mac Roman"}
 """By the name of their codec, the likelier one first."""
 MOST_LOOKED_AT = 10_000
 """High bytes: more of them tell no more."""

@@ -10,11 +10,12 @@ from typing import Annotated
 
 from trialkit.documents.problems import Problem
 from trialkit.domain.reading_budget import PLAN_TABLE, OverBudget, ReadingBudget
+from trialkit.languages import translatable
 from trialkit.tables.csv_records import CsvRecords
 from trialkit.tables.problem import problem, too_large
 
 COMMAS = "commas"
-OTHER_MARKS = {";": "semicolons", "\t": "tabs"}
+OTHER_MARKS = {";": translatable("semicolons"), "\t": translatable("tabs")}
 
 
 @dataclass(frozen=True)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from trialkit.documents.decision import Candidate, Caution, Decision, Evidence, Gain, TippingPoint, Verdict
+from trialkit.documents.decision import Candidate, Caution, Decision, Evidence, Gain, Stood, TippingPoint, Verdict
 from trialkit.documents.findings import Check
 from trialkit.documents.results import Results
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
+from trialkit.languages import gettext, in_figures, ngettext, translatable
 from trialkit.words.check_words import check_words
 from trialkit.words.departure_words import all_lost_words, departures_words
 from trialkit.words.dose_words import dose_sentences, dose_tried
@@ -21,7 +22,7 @@ from trialkit.words.measures import (
     least_weight,
     teaspoons,
 )
-from trialkit.words.phrases import asked_chance, chance, count, in_percent, listed, number
+from trialkit.words.phrases import asked_chance, chance, count, in_percent, listed, number, season_words
 from trialkit.words.treatment_names import treatment_words
 
 YIELD = "bucket_weight_g"
@@ -29,7 +30,7 @@ NOTABLE_SHARE = 0.05
 """A twentieth of the heads is worth a word (common practice, no source)."""
 NOTABLE_DAYS = 1.0
 MOST_RIVALS = 2
-MONEY = "in the currency of the prices"
+MONEY = translatable("in the currency of the prices")
 VERDICT_WORDS: Mapping[Verdict, str] = {
     Verdict.CHANGE: "change the default",
     Verdict.CHANGE_AND_TEST: "change the default, and test again",
@@ -37,24 +38,24 @@ VERDICT_WORDS: Mapping[Verdict, str] = {
     Verdict.KEEP_AND_TEST: "keep the current practice, and test again",
 }
 NO_DECISION_WORDS = {
-    "not_asked": "The weight of heads was not analysed: the protocol does not ask for it.",
-    "nothing_usable": (
+    "not_asked": translatable("The weight of heads was not analysed: the protocol does not ask for it."),
+    "nothing_usable": translatable(
         "No marketable head was weighed, so nothing tells one treatment from another. If somebody knows what heads "
         "weighed, write it into heads.csv; else the trial has to be repeated."
     ),
-    "no_practice_record": (
+    "no_practice_record": translatable(
         "There is no record of the current practice, so there is nothing to compare the others with. If somebody knows "
         "what became of its heads, write it into heads.csv; else the trial has to be repeated."
     ),
-    "one_treatment": (
+    "one_treatment": translatable(
         "The current practice alone has records, so there is nothing to compare it with. If somebody knows what became "
         "of the other heads, write it into heads.csv; else the trial has to be repeated."
     ),
-    "practice_lost": (
+    "practice_lost": translatable(
         "No head of the current practice became marketable, and too little is known of the others to recommend one of "
         "them. Write into heads.csv what became of their heads, or test them again."
     ),
-    "too_open": (
+    "too_open": translatable(
         "There are too few records to tell how much buckets and gardens vary, so no chance can be calculated. Test "
         "again with more buckets of each treatment, or with more gardens."
     ),
@@ -70,7 +71,7 @@ def no_decision_words(results: Results, system: MeasureSystem = BOTH) -> str:
     """Why there is no decision, and what was lost altogether; empty where there is one."""
     if results.no_decision is None:
         return ""
-    return " ".join([NO_DECISION_WORDS[results.no_decision.code], *nothing_left_words(results.losses, system)])
+    return " ".join([gettext(NO_DECISION_WORDS[results.no_decision.code]), *nothing_left_words(results.losses, system)])
 
 
 def after_costs(decision: Decision) -> str:
@@ -84,22 +85,34 @@ def what_to_do(decision: Decision, system: MeasureSystem = BOTH) -> str:
 
 
 def _what_to_do(decision: Decision, system: MeasureSystem) -> Iterator[str]:
-    again = "" if decision.verdict.is_settled else ", and test again"
     current, other = (treatment_words(one, system) for one in (decision.current, decision.alternative))
     gain = decision.shown.gain
     assert gain is not None  # only the current practice has none
-    expected = f"we expect {_difference(gain, system)} of each transplanted head, on average over gardens and seasons."
+    difference = _difference(gain, system)
     if decision.verdict.changes:
-        yield f"Change the default to {other}{again}."
-        yield f"The handout now names {current}, the current practice."
-        yield f"With the change {expected}"
+        yield (
+            gettext("Change the default to {treatment}.", treatment=other)
+            if decision.verdict.is_settled
+            else gettext("Change the default to {treatment}, and test again.", treatment=other)
+        )
+        yield gettext("Gardeners now use {treatment}, the current practice.", treatment=current)
+        yield gettext(
+            "With the change we expect {difference} of each transplanted head, on average over gardens and seasons.",
+            difference=difference,
+        )
         yield _left_open(decision, gain, system)
-        if after_costs(decision) and gain.estimate < 0:
-            yield "After costs it is worth more."
+        yield from _worth_more(decision, gain)
     else:
-        yield f"Keep the current practice, {current}{again}."
-        yield f"The best alternative is {other}."
-        yield f"With it {expected}"
+        yield (
+            gettext("Keep the current practice, {treatment}.", treatment=current)
+            if decision.verdict.is_settled
+            else gettext("Keep the current practice, {treatment}, and test again.", treatment=current)
+        )
+        yield gettext("The best alternative is {treatment}.", treatment=other)
+        yield gettext(
+            "With it we expect {difference} of each transplanted head, on average over gardens and seasons.",
+            difference=difference,
+        )
         yield _left_open(decision, gain, system)
         yield from _not_worth_a_change(decision, system)
     yield from _failed(decision)
@@ -110,7 +123,17 @@ def _what_to_do(decision: Decision, system: MeasureSystem) -> Iterator[str]:
 def _not_worth_a_change(decision: Decision, system: MeasureSystem) -> Iterator[str]:
     if decision.shown.expected_value > decision.chosen.expected_value:
         cost = least_weight(decision.thresholds.change_cost_g, system)
-        yield f"A change must bring more than {cost}{after_costs(decision)} to be worth it."
+        yield (
+            gettext("A change must bring more than {weight} after costs to be worth it.", weight=cost)
+            if after_costs(decision)
+            else gettext("A change must bring more than {weight} to be worth it.", weight=cost)
+        )
+
+
+def _worth_more(decision: Decision, gain: Gain) -> Iterator[str]:
+    """Say why a lighter head is worth a change."""
+    if after_costs(decision) and gain.estimate < 0:
+        yield gettext("After costs it is worth more.")
 
 
 def gain_in_short(decision: Decision, system: MeasureSystem = BOTH) -> tuple[str, str]:
@@ -124,8 +147,7 @@ def _with_the_gain(decision: Decision, gain: Gain, system: MeasureSystem) -> Ite
     if decision.verdict.changes:
         yield f"{_than(gain, system)} with the current practice."
         yield _left_open(decision, gain, system)
-        if after_costs(decision) and gain.estimate < 0:
-            yield "After costs it is worth more."
+        yield from _worth_more(decision, gain)
     else:
         yield f"with the best alternative, {treatment_words(decision.alternative, system)}."
         yield _left_open(decision, gain, system)
@@ -170,8 +192,9 @@ def _minds(results: Results, decision: Decision, system: MeasureSystem) -> Itera
 
 def _difference(gain: Gain, system: MeasureSystem) -> str:
     if head_amount(gain.estimate, system.measures) == 0:
-        return "as much"
-    return f"{head_weight(abs(gain.estimate), system)} {'more' if gain.estimate > 0 else 'less'}"
+        return gettext("as much")
+    weight = head_weight(abs(gain.estimate), system)
+    return gettext("{weight} more", weight=weight) if gain.estimate > 0 else gettext("{weight} less", weight=weight)
 
 
 def _than(gain: Gain, system: MeasureSystem) -> str:
@@ -181,8 +204,11 @@ def _than(gain: Gain, system: MeasureSystem) -> str:
 
 def _left_open(decision: Decision, gain: Gain, system: MeasureSystem) -> str:
     """Say an interval, and what an interval is."""
-    sure = f"{decision.thresholds.confidence * 100:g} % interval"
-    return f"The records leave open {_limits(gain, system)} ({sure})."
+    return gettext(
+        "The records leave open {limits} ({number} % interval).",
+        limits=_limits(gain, system),
+        number=in_figures(f"{decision.thresholds.confidence * 100:g}"),
+    )
 
 
 def _limits(gain: Gain, system: MeasureSystem) -> str:
@@ -197,81 +223,133 @@ def _limits(gain: Gain, system: MeasureSystem) -> str:
     low, high = (head_amount(one, system.measures) for one in (gain.lower, gain.upper))
     unit = head_unit(system.measures)
     if low < 0 < high:
-        return f"{number(-low, 9)} {unit} less to {number(high, 9)} {unit} more"
-    least, most = sorted((abs(low), abs(high)))
-    return f"{number(least, 9)} to {number(most, 9)} {unit} {'more' if high > 0 else 'less'}"
+        less, more = (f"{number(end, 9)} {unit}" for end in (-low, high))
+        return gettext("{less} less to {more} more", less=less, more=more)
+    least, most = (number(end, 9) for end in sorted((abs(low), abs(high))))
+    most = f"{most} {unit}"
+    if high > 0:
+        return gettext("{least} to {most} more", least=least, most=most)
+    return gettext("{least} to {most} less", least=least, most=most)
 
 
 def _failed(decision: Decision) -> Iterator[str]:
     """Gardens that lost everything."""
     if decision.evidence.failed_gardens:
         where = listed(decision.evidence.failed_gardens)
-        yield f"No head became marketable at {where}. What we expect allows for such a loss."
+        yield gettext("No head became marketable at {gardens}. What we expect allows for such a loss.", gardens=where)
 
 
 def _shares(decision: Decision) -> Iterator[str]:
     """A treatment that loses more or fewer."""
     now, then = decision.candidate(decision.current).share_usable, decision.shown.share_usable
-    if abs(then - now) >= NOTABLE_SHARE:
-        yield (
-            f"{'More' if then > now else 'Fewer'} heads become marketable with it: {in_percent(then)} are expected to, "
-            f"against {in_percent(now)} now."
+    if abs(then - now) < NOTABLE_SHARE:
+        return
+    if then > now:
+        yield gettext(
+            "More heads become marketable with it: {then} are expected to, against {now} now.",
+            then=in_percent(then),
+            now=in_percent(now),
+        )
+    else:
+        yield gettext(
+            "Fewer heads become marketable with it: {then} are expected to, against {now} now.",
+            then=in_percent(then),
+            now=in_percent(now),
         )
 
 
 def _days(decision: Decision) -> Iterator[str]:
     later = decision.days_later
     if decision.verdict.changes and later is not None and abs(later) >= NOTABLE_DAYS:
-        yield f"It is ready about {number(abs(later), 2)} days {'later' if later > 0 else 'sooner'}."
+        days = number(abs(later), 2)
+        yield (
+            gettext("It is ready about {days} days later.", days=days)
+            if later > 0
+            else gettext("It is ready about {days} days sooner.", days=days)
+        )
 
 
 def how_sure(decision: Decision, system: MeasureSystem = BOTH) -> str:
     """Both chances, and what is given up."""
     (better, better_words), (near, near_words) = chances(decision, system)
-    return (
-        f"The chance {better_words}, is {chance(better)}. The chance {near_words} is {chance(near)}. "
-        f"{settled_words(decision)} {given_up(decision, system)}"
+    both = gettext(
+        "The chance {better_words}, is {better}. The chance {near_words} is {near}.",
+        better_words=better_words,
+        better=chance(better),
+        near_words=near_words,
+        near=chance(near),
     )
+    return f"{both} {settled_words(decision)} {given_up(decision, system)}"
 
 
 def chances(decision: Decision, system: MeasureSystem = BOTH) -> tuple[tuple[float, str], tuple[float, str]]:
     """Two different chances, each with what it is of: better than what is said now, and near the best of all."""
-    changes, margin = decision.verdict.changes, decision.thresholds.margin_g
-    costs = after_costs(decision)
-    near = f"near the best that was tried (within {least_weight(margin, system)} a head{costs})"
-    if not margin:
-        near = f"as good as the best that was tried{costs}"
+    near = _near_words(decision, system)
     return (
-        (
-            decision.shown.probability_better or 0.0,
-            f"that {'it' if changes else 'the best alternative'} is better{costs} than the current practice, in a new "
-            "garden and season",
-        ),
+        (decision.shown.probability_better or 0.0, _better_words(decision)),
         (
             decision.chosen.probability_near_best,
-            f"that {'it' if changes else 'the current practice'} is {near}",
+            gettext("that it is {near}", near=near)
+            if decision.verdict.changes
+            else gettext("that the current practice is {near}", near=near),
         ),
     )
+
+
+def _better_words(decision: Decision) -> str:
+    """Name what the first chance is of."""
+    match decision.verdict.changes, bool(after_costs(decision)):
+        case True, False:
+            return gettext("that it is better than the current practice, in a new garden and season")
+        case True, True:
+            return gettext("that it is better after costs than the current practice, in a new garden and season")
+        case False, False:
+            return gettext("that the best alternative is better than the current practice, in a new garden and season")
+        case _:
+            return gettext(
+                "that the best alternative is better after costs than the current practice, in a new garden and season"
+            )
+
+
+def _near_words(decision: Decision, system: MeasureSystem) -> str:
+    """Say what near the best is; without a margin it is as good as that."""
+    margin, has_costs = decision.thresholds.margin_g, bool(after_costs(decision))
+    least = least_weight(margin, system)
+    match bool(margin), has_costs:
+        case True, False:
+            return gettext("near the best that was tried (within {weight} a head)", weight=least)
+        case True, True:
+            return gettext("near the best that was tried (within {weight} a head after costs)", weight=least)
+        case False, False:
+            return gettext("as good as the best that was tried")
+        case _:
+            return gettext("as good as the best that was tried after costs")
 
 
 def settled_words(decision: Decision) -> str:
     """From which chance the protocol calls an answer settled, and whether this one is."""
     asked = asked_chance(decision.thresholds.adopt_probability)
-    just = "just " if chance(decision.chosen.probability_near_best) == asked else ""
-    found = "is settled" if decision.verdict.is_settled else f"falls {just}short"
-    return f"An answer is settled once its chance of being near the best is {asked}. This one {found}."
+    rule = gettext("An answer is settled once its chance of being near the best is {chance}.", chance=asked)
+    if decision.verdict.is_settled:
+        found = gettext("This one is settled.")
+    elif chance(decision.chosen.probability_near_best) == asked:
+        found = gettext("This one falls just short.")
+    else:
+        found = gettext("This one falls short.")
+    return f"{rule} {found}"
 
 
 def given_up(decision: Decision, system: MeasureSystem = BOTH) -> str:
     """What the choice gives up on average."""
     loss = decision.chosen.expected_loss
     if decision.unit == "currency a bucket":
-        amount = f"{number(loss, 2)} a bucket {MONEY}"
+        amount = gettext("{amount} a bucket {in_money}", amount=number(loss, 2), in_money=gettext(MONEY))
+    elif head_amount(loss, system.measures):
+        amount = gettext("{weight} a head", weight=head_weight(loss, system))
     else:
-        least = "0.1 oz" if system.measures == "kitchen" else "1 g"
-        told = head_amount(loss, system.measures)
-        amount = f"{head_weight(loss, system) if told else f'less than {least}'} a head"
-    return f"On average we give up {amount}, because another treatment may truly be the best."
+        least = in_figures("0.1 oz") if system.measures == "kitchen" else "1 g"
+        amount = gettext("less than {weight} a head", weight=least)
+    return gettext("On average we give up {amount}, because another treatment may truly be the best.", amount=amount)
 
 
 def what_it_rests_on(decision: Decision, system: MeasureSystem = BOTH) -> str:
@@ -280,42 +358,80 @@ def what_it_rests_on(decision: Decision, system: MeasureSystem = BOTH) -> str:
 
 
 def _rests_on(decision: Decision, system: MeasureSystem) -> Iterator[str]:
-    chosen = decision.chosen
-    if chosen.stood.buckets:
-        trials = f" in {chosen.stood.trials} trials" if decision.evidence.trials > 1 and chosen.stood.trials > 1 else ""
-        yield (
-            f"Just this treatment stood in {count(chosen.stood.buckets, 'bucket')} at "
-            f"{count(chosen.stood.gardens, 'garden')}{trials}."
+    stood = decision.chosen.stood
+    buckets, gardens = _buckets_and_gardens(stood)
+    if not stood.buckets:
+        yield dose_tried(decision, system)
+    elif decision.evidence.trials > 1 and stood.trials > 1:
+        yield gettext(
+            "Just this treatment stood in {buckets} at {gardens} in {number} trials.",
+            buckets=buckets,
+            gardens=gardens,
+            number=stood.trials,
         )
     else:
-        yield dose_tried(decision, system)
-    yield f"In all, the answer rests on {_all(decision.evidence)}."
+        yield gettext("Just this treatment stood in {buckets} at {gardens}.", buckets=buckets, gardens=gardens)
+    yield _all(decision.evidence)
     for one in decision.tipping:
         yield _tipping(one, decision, system)
     yield from all_lost_words(decision, system)
 
 
 def _all(evidence: Evidence) -> str:
-    when, seasons = "", evidence.seasons
+    buckets, gardens = _buckets_and_gardens(evidence)
+    seasons = [season_words(one) for one in evidence.seasons]
+    if evidence.trials > 1 and len(set(seasons)) > 1:
+        return gettext(
+            "In all, the answer rests on {buckets} at {gardens} in {number} trials, {first} to {last}.",
+            buckets=buckets,
+            gardens=gardens,
+            number=evidence.trials,
+            first=seasons[0],
+            last=seasons[-1],
+        )
     if evidence.trials > 1:
-        span = f", {seasons[0]} to {seasons[-1]}" if len(set(seasons)) > 1 else ""
-        when = f" in {evidence.trials} trials{span}"
-    elif seasons:
-        when = f" in {seasons[0]}"
-    return f"{count(evidence.buckets, 'bucket')} at {count(evidence.gardens, 'garden')}{when}"
+        return gettext(
+            "In all, the answer rests on {buckets} at {gardens} in {number} trials.",
+            buckets=buckets,
+            gardens=gardens,
+            number=evidence.trials,
+        )
+    if seasons:
+        return gettext(
+            "In all, the answer rests on {buckets} at {gardens} in {season}.",
+            buckets=buckets,
+            gardens=gardens,
+            season=seasons[0],
+        )
+    return gettext("In all, the answer rests on {buckets} at {gardens}.", buckets=buckets, gardens=gardens)
+
+
+def _buckets_and_gardens(stood: Stood | Evidence) -> tuple[str, str]:
+    return count(stood.buckets, "bucket", "buckets"), count(stood.gardens, "garden", "gardens")
 
 
 def _tipping(point: TippingPoint, decision: Decision, system: MeasureSystem) -> str:
     """What would have to be true of heads without a record for the choice to turn."""
-    has, them = ("has", "it") if point.unrecorded == 1 else ("have", "them")
-    have = f"{count(point.unrecorded, 'head')} of {treatment_words(point.treatment, system)} {has} no record."
-    if point.turns_at is None:
-        return f"{have} Whatever became of {them}, the answer stays."
-    bound = "or fewer" if point.treatment == decision.recommended else "or more"
-    return (
-        f"{have} If {in_percent(point.turns_at)} of them {bound} were marketable, the answer would change. Of those "
-        f"with a record, {in_percent(point.share_recorded)} were."
+    have = ngettext(
+        "{number} head of {treatment} has no record.",
+        "{number} heads of {treatment} have no record.",
+        point.unrecorded,
+        treatment=treatment_words(point.treatment, system),
     )
+    if point.turns_at is None:
+        stays = ngettext(
+            "Whatever became of it, the answer stays.",
+            "Whatever became of them, the answer stays.",
+            point.unrecorded,
+        )
+        return f"{have} {stays}"
+    turns = in_percent(point.turns_at)
+    known = gettext("Of those with a record, {share} were.", share=in_percent(point.share_recorded))
+    if point.treatment == decision.recommended:
+        would = gettext("If {turns} of them or fewer were marketable, the answer would change.", turns=turns)
+    else:
+        would = gettext("If {turns} of them or more were marketable, the answer would change.", turns=turns)
+    return f"{have} {would} {known}"
 
 
 def would_change(decision: Decision, system: MeasureSystem = BOTH) -> tuple[str, ...]:

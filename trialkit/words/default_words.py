@@ -4,11 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from trialkit.documents.recommended import Change, EvidenceTrial, GardenGain, Practice, ProposedTrial, Recommended
+from trialkit.documents.recommended import (
+    Change,
+    EvidenceTrial,
+    GardenGain,
+    Practice,
+    ProposedTrial,
+    Recommended,
+    TrialName,
+)
 from trialkit.domain.units import Measures
+from trialkit.languages import gettext, ngettext, translatable
 from trialkit.solution.acid_steps import LOWEST_PH, LOWEST_PH_AFTER_A_STEP
 from trialkit.words import decision_words as decision
 from trialkit.words.feed_words import part_words
+from trialkit.words.handout_words import alkalinity_words
 from trialkit.words.measures import (
     BOTH,
     MeasureSystem,
@@ -19,11 +29,17 @@ from trialkit.words.measures import (
     several_doses,
     spoons,
 )
-from trialkit.words.phrases import chance, count, listed, number
+from trialkit.words.phrases import chance, count, listed, season_words
 from trialkit.words.treatment_names import acid_words, treatment_words
 
 MOST_NAMED = 3
 LEAST_WORTH_G = 0.1
+SUN_WORDS: Mapping[str, str] = {
+    "little sun": translatable("little sun"),
+    "some sun": translatable("some sun"),
+    "much sun": translatable("much sun"),
+}
+"""Classes of sun, as `trialkit.evidence.recommending` names them."""
 GARDEN_WORDS: Mapping[str, str] = {
     "water": "By the alkalinity of the water",
     "sun": "By the sun",
@@ -42,7 +58,7 @@ def parts_sentences(practice: Practice, measures: Measures) -> Iterator[str]:
     """Say what goes into each bucket beside the nutrient, where anything does."""
     parts = [part_words(part.product, part.tsp, part.g_per_tsp, measures) for part in practice.parts]
     if parts:
-        yield f"After the nutrient, stir {listed(parts)} into each bucket."
+        yield gettext("After the nutrient, stir {parts} into each bucket.", parts=listed(parts))
 
 
 def what_would_change_it(document: Recommended, measures: Measures = "both") -> tuple[str, ...]:
@@ -151,9 +167,17 @@ def garden_name(one: GardenGain) -> str:
     >>> garden_name(GardenGain("kind", "school", 2, True, Gain(1, 0, 2)))
     'gardens of the kind “school”'
     """
-    if one.of == "water":
-        return f"water of {one.name} alkalinity"
-    return {"sun": f"gardens with {one.name}", "kind": f"gardens of the kind “{one.name}”", "garden": one.name}[one.of]
+    match one.of:
+        case "water":
+            return gettext("water of {alkalinity} alkalinity", alkalinity=alkalinity_words(one.name))
+        case "sun":
+            return gettext(
+                "gardens with {sun}", sun=gettext(SUN_WORDS[one.name]) if one.name in SUN_WORDS else one.name
+            )
+        case "kind":
+            return gettext("gardens of the kind “{kind}”", kind=one.name)
+        case _:
+            return one.name
 
 
 def gains_by_garden(document: Recommended, measures: Measures = "both") -> str:
@@ -170,35 +194,45 @@ def changes(document: Recommended, measures: Measures = "both") -> Iterator[str]
     """What changed since the version before."""
     change = document.change
     if change is None:
-        yield "This is the first version."
+        yield gettext("This is the first version.")
         return
     yield from _news(change)
     then, now = change.recommended, document.recommended
     if not now.is_like(then):
         old, new = (treatment_words(one.treatment, _system(one, measures)) for one in (then, now))
-        yield f"The default was {old}."
-        yield f"It is now {new}."
+        yield gettext("The default was {treatment}.", treatment=old)
+        yield gettext("It is now {treatment}.", treatment=new)
     elif now.treatment.dose_tsp == then.treatment.dose_tsp and _feed(now) == _feed(then):
-        yield "The default stays as it was."
+        yield gettext("The default stays as it was.")
     else:
-        new, old = _amount(now, measures, " teaspoons"), _amount(then, measures)
-        yield (
-            f"The default stays as it was. {new} of {_feed(now)} bring the nitrogen that {old} of {_feed(then)} did."
+        new, old = (spoons(one.treatment.dose_tsp or 0.0) for one in (now, then))
+        new = ngettext("{amount} teaspoon", "{amount} teaspoons", 2, amount=new)
+        yield gettext(
+            "The default stays as it was. {new} of {new_feed} bring the nitrogen that {old} of {old_feed} did.",
+            new=_amount(now, measures, new),
+            new_feed=_feed(now),
+            old=_amount(then, measures, old),
+            old_feed=_feed(then),
         )
     if document.current.treatment != then.treatment and change.withdrawn:
         practice = treatment_words(document.current.treatment, _system(document.current, measures))
-        yield (f"What rested on withdrawn evidence no longer counts. The default is now compared with {practice}.")
+        yield gettext(
+            "What rested on withdrawn evidence no longer counts. The default is now compared with {treatment}.",
+            treatment=practice,
+        )
 
 
 def _feed(practice: Practice) -> str:
     """Name all that goes in; the amount told is that of the first."""
-    parts = " and ".join(part.product for part in practice.parts)
-    return f"{practice.product} with {parts}" if parts else str(practice.product)
+    if not practice.parts:
+        return str(practice.product)
+    between = gettext("and")
+    parts = f" {between} ".join(part.product for part in practice.parts)
+    return gettext("{product} with {parts}", product=practice.product, parts=parts)
 
 
-def _amount(practice: Practice, measures: Measures, unit: str = "") -> str:
+def _amount(practice: Practice, measures: Measures, kitchen: str) -> str:
     dose_tsp, g_per_tsp = practice.treatment.dose_tsp or 0.0, practice.nutrient_g_per_tsp
-    kitchen = f"{spoons(dose_tsp)}{unit}"
     return kitchen if g_per_tsp is None else in_measures(measures, kitchen, grams_words(dose_tsp * g_per_tsp))
 
 
@@ -207,41 +241,71 @@ def _system(practice: Practice, measures: Measures) -> MeasureSystem:
 
 
 def _news(change: Change) -> Iterator[str]:
-    for word, trials in (("New evidence", change.added), ("Withdrawn", change.withdrawn)):
-        for one in trials:
-            yield f"{word}: {one.trial}, {one.season or 'season not stated'}."
+    for one in change.added:
+        yield gettext("New evidence: {trial}, {season}.", trial=one.trial, season=_season(one))
+    for one in change.withdrawn:
+        yield gettext("Withdrawn: {trial}, {season}.", trial=one.trial, season=_season(one))
     if not change.added and not change.withdrawn:
-        yield "The evidence is the same, and was analysed anew."
+        yield gettext("The evidence is the same, and was analysed anew.")
+
+
+def _season(one: TrialName) -> str:
+    return season_words(one.season) if one.season else gettext("season not stated")
 
 
 def next_trial(document: Recommended, measures: Measures = "both") -> str:
     """Which trial to run next."""
     proposed = document.next_trial
     if proposed is None:
-        return "No two treatments of these trials fit the limits of the newest protocol."
+        return gettext("No two treatments of these trials fit the limits of the newest protocol.")
+    if not proposed.worth_it and document.decision.verdict.is_settled:
+        return gettext("No further trial of these treatments is worth its buckets. Try something new.")
     if not proposed.worth_it:
-        return "No further trial of these treatments is worth its buckets. Try something new."
-    return f"This is the next trial worth most. {proposed_words(proposed, _system(document.recommended, measures))}"
+        return gettext(
+            "What is still open is small: no further trial of these treatments alone is worth its buckets. Test them "
+            "again beside something new."
+        )
+    first = gettext("This is the next trial worth most.")
+    return f"{first} {proposed_words(proposed, _system(document.recommended, measures))}"
 
 
 def proposed_words(proposed: ProposedTrial, system: MeasureSystem = BOTH) -> str:
     """Every level that a proposal tries, and in how many buckets."""
-    volunteers, blocks = proposed.block_size is not None, count(proposed.blocks, "block")
-    each = f"{proposed.block_size} with each volunteer" if volunteers else f"{blocks} in each"
-    size = f"{count(proposed.treatments, 'treatment')} in {count(proposed.buckets, 'bucket')}"
-    whole = f"In all: {size} at {count(len(proposed.sites), 'garden')}, {each}."
+    sizes = {
+        "treatments": count(proposed.treatments, "treatment", "treatments"),
+        "buckets": count(proposed.buckets, "bucket", "buckets"),
+        "gardens": count(len(proposed.sites), "garden", "gardens"),
+    }
+    if proposed.block_size is None:
+        whole = gettext(
+            "In all: {treatments} in {buckets} at {gardens}, {blocks} in each.",
+            blocks=count(proposed.blocks, "block", "blocks"),
+            **sizes,
+        )
+    else:
+        whole = gettext(
+            "In all: {treatments} in {buckets} at {gardens}, {number} with each volunteer.",
+            number=proposed.block_size,
+            **sizes,
+        )
     return " ".join((*_compared(proposed, system), whole))
 
 
 def _compared(proposed: ProposedTrial, system: MeasureSystem) -> Iterator[str]:
     """Every level, factor by factor; one that is the same throughout is named alone."""
-    doses = several_doses(proposed.doses_tsp, "and", system) if proposed.doses_tsp else ""
-    named = (
-        ("Cultivar", proposed.cultivars, listed(proposed.cultivars) if proposed.cultivars else ""),
-        ("Dose", proposed.doses_tsp, f"{doses} of nutrient a bucket"),
-        ("Acid", proposed.acidifiers, listed([acid_words(one) for one in proposed.acidifiers] or [""])),
-    )
-    yield from (f"{name}{'' if len(levels) == 1 else 's'}: {words}." for name, levels, words in named if levels)
+    cultivars, doses, acids = proposed.cultivars, proposed.doses_tsp, proposed.acidifiers
+    if cultivars:
+        yield ngettext("Cultivar: {levels}.", "Cultivars: {levels}.", len(cultivars), levels=listed(cultivars))
+    if doses:
+        yield ngettext(
+            "Dose: {levels} of nutrient a bucket.",
+            "Doses: {levels} of nutrient a bucket.",
+            len(doses),
+            levels=several_doses(doses, "and", system),
+        )
+    if acids:
+        levels = listed([acid_words(one) for one in acids])
+        yield ngettext("Acid: {levels}.", "Acids: {levels}.", len(acids), levels=levels)
 
 
 def next_question(proposed: ProposedTrial) -> str:
@@ -257,18 +321,25 @@ def why_next(document: Recommended, measures: Measures = "both") -> str:
     """What that trial is expected to bring, and where it would tell most."""
     proposed = document.next_trial
     if proposed is None:
-        return "Raise what [limits] of the newest trial.toml allows, or try something new."
-    system = MeasureSystem(measures)
-    least = float(number(max(proposed.value_g, LEAST_WORTH_G), 2))
-    value = f"{'' if proposed.value_g >= LEAST_WORTH_G else 'less than '}{least_weight(least, system)}"
+        return gettext("Raise what [limits] of the newest trial.toml allows, or try something new.")
+    value = least_weight(float(f"{max(proposed.value_g, LEAST_WORTH_G):.2g}"), MeasureSystem(measures))
+    if proposed.value_g < LEAST_WORTH_G:
+        value = gettext("less than {weight}", weight=value)
     if not proposed.worth_it:
-        return f"Even by the best of them, the next handout should gain only {value} per transplanted head."
-    why = (
-        f"By it, the next handout should gain {value} per transplanted head. The chance that it changes what is "
-        f"recommended is {chance(proposed.change)}."
+        return gettext(
+            "Even by the best of them, the next handout should gain only {weight} per transplanted head.", weight=value
+        )
+    why = gettext(
+        "By it, the next handout should gain {weight} per transplanted head. The chance that it changes what is "
+        "recommended is {chance}.",
+        weight=value,
+        chance=chance(proposed.change),
     )
     new = [garden_name(one) for one in document.by_garden if not one.tried and one.of != "garden"]
-    return f"{why} It would tell most in {listed(new)}, where this treatment was not yet tried." if new else why
+    if not new:
+        return why
+    where = gettext("It would tell most in {gardens}, where this treatment was not yet tried.", gardens=listed(new))
+    return f"{why} {where}"
 
 
 def recorded_gain(one: EvidenceTrial) -> str:

@@ -9,6 +9,7 @@ from trialkit.documents.decision import Decision, OtherReading, ReadingCode
 from trialkit.documents.departures import Departure, DepartureKind
 from trialkit.documents.results import Results
 from trialkit.domain.treatment import Level
+from trialkit.languages import gettext
 from trialkit.words.measures import BOTH, MeasureSystem, teaspoons, volume_words
 from trialkit.words.phrases import count
 from trialkit.words.treatment_names import acid_words, treatment_words
@@ -49,9 +50,11 @@ def all_lost_words(decision: Decision, system: MeasureSystem = BOTH) -> Iterator
     """What would follow if no head without a record came to anything."""
     reading = _reading(decision, "all_lost")
     if reading is not None:
-        heads = "the head" if reading.concerned == 1 else f"all {reading.concerned} heads"
-        was = "was" if reading.concerned == 1 else "were"
-        yield f"If {heads} without a record {was} lost, {_would_be(reading, decision, system)}"
+        heads, then = reading.concerned, _would_be(reading, decision, system)
+        if heads == 1:
+            yield gettext("If the head without a record was lost, {then}", then=then)
+        else:
+            yield gettext("If all {number} heads without a record were lost, {then}", number=heads, then=then)
 
 
 def amount_words(departure: Departure, level: Level | None, system: MeasureSystem = BOTH) -> tuple[str]:
@@ -69,9 +72,12 @@ def _reading(decision: Decision, code: ReadingCode) -> OtherReading | None:
 
 def _would_be(reading: OtherReading, decision: Decision, system: MeasureSystem) -> str:
     if reading.treatment is None or reading.verdict is None:
-        return "nothing could be recommended."
+        return gettext("nothing could be recommended.")
     if not reading.is_same:
-        return f"the answer would change. It would be {treatment_words(reading.treatment, system)}."
+        treatment = treatment_words(reading.treatment, system)
+        return gettext("the answer would change. It would be {treatment}.", treatment=treatment)
     if reading.verdict.is_settled == decision.verdict.is_settled:
-        return "the answer would be the same."
-    return f"the answer would be the same, {'and settled' if reading.verdict.is_settled else 'but not settled'}."
+        return gettext("the answer would be the same.")
+    if reading.verdict.is_settled:
+        return gettext("the answer would be the same, and settled.")
+    return gettext("the answer would be the same, but not settled.")

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from trialkit.documents.decision import Decision, DoseAdvice
 from trialkit.domain.thresholds import SAME_VALUE_G
+from trialkit.languages import gettext
 from trialkit.words.measures import BOTH, MeasureSystem, least_weight, teaspoons
 from trialkit.words.treatment_names import treatment_words
 
@@ -15,12 +16,18 @@ def dose_tried(decision: Decision, system: MeasureSystem = BOTH) -> str:
     dose = decision.recommended.dose_tsp
     around = neighbours(decision.dose, dose) if decision.dose and dose is not None else None
     if dose is None or around is None:
-        return (
-            f"No bucket had just this treatment, {treatment_words(decision.recommended, system)}. What we expect of it "
-            "comes from its cultivar, dose and acid in other treatments."
+        return gettext(
+            "No bucket had just this treatment, {treatment}. What we expect of it comes from its cultivar, dose and "
+            "acid in other treatments.",
+            treatment=treatment_words(decision.recommended, system),
         )
     low, high = (teaspoons(one, system) for one in around)
-    return f"No bucket had the dose of {teaspoons(dose, system)}. It lies between {low} and {high}, which were tried."
+    return gettext(
+        "No bucket had the dose of {dose}. It lies between {low} and {high}, which were tried.",
+        dose=teaspoons(dose, system),
+        low=low,
+        high=high,
+    )
 
 
 def neighbours(advice: DoseAdvice, dose_tsp: float) -> tuple[float, float] | None:

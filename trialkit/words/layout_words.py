@@ -28,12 +28,17 @@ def warning_sentence(warning: LayoutWarning) -> str:
 
 
 def site_lines(made: SiteAnswer, folder: str) -> list[str]:
-    """Say how a garden joined or withdrew, and what comes next."""
+    """Say how a garden joined, withdrew or rejoined, and what comes next."""
     written = f"layout version {made.layout_version}, written to {listed(made.changed)}"
     if made.change == "withdrew":
         return [
             f"{made.site} withdrew on {made.on}: {written}. Its records stay, and heads without any are left out.",
             f"Next: trialkit check {folder}",
+        ]
+    if made.change == "rejoined":
+        return [
+            f"{made.site} takes part again since {made.on}: {written}. Its lots are as they were.",
+            f"Next: trialkit forms {folder}",
         ]
     told = [
         f"{made.site} joined on {made.on} with {count(made.blocks or 0, 'block')} and "

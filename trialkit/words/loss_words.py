@@ -8,6 +8,7 @@ from dataclasses import astuple
 from trialkit.documents.findings import HeadCounts, Losses
 from trialkit.domain.heads import LOST, NOT_WEIGHED, SAYS_NOTHING
 from trialkit.domain.treatment import Level
+from trialkit.languages import gettext, ngettext
 from trialkit.words.factor_words import effect_label
 from trialkit.words.measures import BOTH, MeasureSystem
 from trialkit.words.phrases import in_percent, listed, p_value
@@ -57,8 +58,13 @@ def nothing_left_words(losses: Losses, system: MeasureSystem = BOTH) -> tuple[st
 
 def _nothing_left(heads: HeadCounts, level: str) -> str:
     if heads.unrecorded == heads.planned:
-        return f"No head with {level} has a record, of {heads.planned} planned."
-    return f"No head became marketable with {level}. Among {heads.planned} planned: {listed(list(_counted(heads)))}."
+        return gettext("No head with {level} has a record, of {number} planned.", level=level, number=heads.planned)
+    return gettext(
+        "No head became marketable with {level}. Among {number} planned: {fates}.",
+        level=level,
+        number=heads.planned,
+        fates=listed(list(_counted(heads))),
+    )
 
 
 def _added(counts: Sequence[HeadCounts]) -> HeadCounts:
@@ -71,13 +77,14 @@ def _is_left(heads: HeadCounts) -> bool:
 
 def _counted(heads: HeadCounts) -> Iterator[str]:
     """What became of heads none of which was marketable."""
-    kinds = {
-        "lost": heads.lost,
-        "not ready at the end": heads.not_ready,
-        "not marketable": heads.unmarketable,
-        "without a record": heads.unrecorded,
-    }
-    yield from (f"{number} {words}" for words, number in kinds.items() if number)
+    if heads.lost:
+        yield ngettext("{number} lost", "{number} lost", heads.lost)
+    if heads.not_ready:
+        yield ngettext("{number} not ready at the end", "{number} not ready at the end", heads.not_ready)
+    if heads.unmarketable:
+        yield ngettext("{number} not marketable", "{number} not marketable", heads.unmarketable)
+    if heads.unrecorded:
+        yield gettext("{number} without a record", number=heads.unrecorded)
 
 
 def _losses(losses: Losses, system: MeasureSystem, names: Mapping[str, str]) -> Iterator[str]:

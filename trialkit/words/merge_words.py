@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,15 +11,20 @@ from trialkit.documents.returns import (
     Correction,
     CorrectOutcome,
     FileOutcome,
+    Key,
     MergeOutcome,
     ReturnFinding,
+    TakeBackOutcome,
     Verdict,
+    cells_in,
 )
 from trialkit.domain.quoting import quoted, shown
-from trialkit.words.phrases import count
+from trialkit.words.phrases import count, listed
 from trialkit.words.record_check_words import MOST_ALIKE
 from trialkit.words.repair_words import finding_sentence
+from trialkit.words.taken_back_words import taken_back_words
 
+EARLIER = "An earlier merge was stopped half-way. It is finished now."
 BEFORE = "the table itself, before any return"
 COUNT_WORDS = {"new": "new", "filled_in": "filled in", "same": "the same as before", "conflicting": "in conflict"}
 
@@ -35,7 +40,7 @@ class MergeLine:
 def merge_lines(outcome: MergeOutcome, folder: str) -> Iterator[MergeLine]:
     """Say what a merge did with a trial's folder."""
     if outcome.finished_earlier:
-        yield MergeLine("An earlier merge was stopped half-way. It is finished now.")
+        yield MergeLine(EARLIER)
     for name in outcome.taken:
         yield MergeLine(f"{name} was changed by hand after it was written. It is taken as it is.")
     for file in outcome.files:
@@ -45,11 +50,28 @@ def merge_lines(outcome: MergeOutcome, folder: str) -> Iterator[MergeLine]:
     yield from _finding_lines(outcome.refused_choices)
     for conflict in outcome.chosen:
         yield MergeLine(f"Settled {conflict.id}: {_cell(conflict)} is {quoted(conflict.taken)}.")
-    if outcome.conflicts:
-        yield MergeLine("There are conflicts, and nothing was overwritten. Look at the paper record, then choose:")
-    for conflict in outcome.conflicts:
-        yield from map(MergeLine, _conflict_lines(conflict))
+    yield from map(MergeLine, _waiting_lines(outcome.conflicts))
     yield MergeLine(_summary(outcome, folder))
+
+
+def take_back_lines(outcome: TakeBackOutcome, folder: str) -> Iterator[str]:
+    """Say what became of a file that was taken back from a trial's folder."""
+    if outcome.finished_earlier:
+        yield EARLIER
+    one = outcome.taken_back
+    yield f"Took back {one.name}: {'; '.join(taken_back_words(one))}."
+    stayed = list(cells_in(one.stayed))
+    yield from (f"  stays: {_named(cell)}" for cell in stayed[:MOST_ALIKE])
+    if len(stayed) > MOST_ALIKE:
+        yield f"  ... and {len(stayed) - MOST_ALIKE} more like these"
+    for conflict in outcome.closed:
+        yield f"That closes {conflict.id}, on {_cell(conflict)}."
+    yield from _waiting_lines(outcome.conflicts)
+    written = [name for name in outcome.changed if not name.startswith("returned/")]
+    yield (
+        f"Its original stays, as returned/{one.file}, and can be merged again. "
+        f"{f'Wrote {listed(written)}.' if written else 'The tables are as they were.'} Next: trialkit check {folder}"
+    )
 
 
 def correct_lines(outcome: CorrectOutcome, folder: str) -> Iterator[str]:
@@ -101,6 +123,13 @@ def _file_lines(file: FileOutcome) -> Iterator[str]:
         yield f"{name}{again}, {table}: {', '.join(told) or 'no rows'}{blank}."
 
 
+def _waiting_lines(conflicts: Sequence[Conflict]) -> Iterator[str]:
+    if conflicts:
+        yield "There are conflicts, and nothing was overwritten. Look at the paper record, then choose:"
+    for conflict in conflicts:
+        yield from _conflict_lines(conflict)
+
+
 def _conflict_lines(conflict: Conflict) -> Iterator[str]:
     yield f"  {conflict.id}  {_cell(conflict)}"
     yield f"      kept      {quoted(conflict.kept)}  from {conflict.kept_by or BEFORE}"
@@ -109,7 +138,12 @@ def _conflict_lines(conflict: Conflict) -> Iterator[str]:
 
 
 def _cell(of: Conflict | Correction) -> str:
-    return f"{of.table}.csv, {' '.join(of.key)}, {of.column}"
+    return _named(of.cell)
+
+
+def _named(cell: tuple[str, Key, str]) -> str:
+    table, key, column = cell
+    return f"{table}.csv, {' '.join(key)}, {column}"
 
 
 def _summary(outcome: MergeOutcome, folder: str) -> str:

@@ -1,10 +1,11 @@
 """How a message is filled in with facts: the small language in which problem_words and repair_words are written.
 
 ``{text}`` is a fact as it is, a list with commas between; ``{text!q}`` in quotation marks; ``{text!c}`` a cell, which
-may be empty; ``{text!r}`` as code writes it; ``{first!p}`` names with their values; ``{readings!o}`` alternatives;
-``{first!d}`` a date; ``{ratio!n}`` a number to two figures, never in powers of ten; ``{count:row}`` is counted;
-``{count:one row/# rows}`` takes what goes with one or with many; other formats are Python's. ``[[...]]`` is left out
-where a fact in it is not given. What is counted, dates and decimals go by the language that is being spoken.
+may be empty; ``{mark!t}`` a word of ours, translated; ``{text!r}`` as code writes it; ``{first!p}`` names with their
+values; ``{readings!o}`` alternatives; ``{first!d}`` a date; ``{ratio!n}`` a number to two figures, never in powers of
+ten; ``{count:row}`` is counted; ``{count:one row/# rows}`` takes what goes with one or with many; other formats are
+Python's. ``[[...]]`` is left out where a fact in it is not given. What is counted, dates and decimals go by the
+language that is being spoken.
 """
 
 from __future__ import annotations
@@ -65,7 +66,9 @@ def messages_of(text: str) -> dict[str, MessageWords]:
 class _Sentence(Formatter):
     def convert_field(self, value: Any, conversion: str | None) -> Any:
         if conversion == "c":
-            return f'"{value}"' if value else "an empty cell"
+            return f'"{value}"' if value else gettext("an empty cell")
+        if conversion == "t":
+            return gettext(value)
         if conversion == "q":
             return tuple(map(_quoted, value)) if isinstance(value, tuple) else _quoted(value)
         if conversion == "p":
@@ -102,6 +105,19 @@ def fill_in(template: str, facts: Mapping[str, Any]) -> str:
     parts = OPTIONAL.split(template)  # every second one is optional
     told = (part for place, part in enumerate(parts) if not place % 2 or names_in(part) <= facts.keys())
     return "".join(_SENTENCE.vformat(part, (), facts) for part in told)
+
+
+def say(template: str, facts: Mapping[str, Any]) -> str:
+    """Fill facts into a message, as the language that is being spoken has it.
+
+    Examples
+    --------
+    >>> from trialkit.languages import speaking
+    >>> with speaking("es"):
+    ...     say("a whole number", {})
+    'un número entero'
+    """
+    return fill_in(gettext(template), facts) if template else ""
 
 
 def names_in(template: str) -> set[str]:

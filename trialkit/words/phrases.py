@@ -161,7 +161,7 @@ def asked_chance(probability: float) -> str:
     >>> asked_chance(0.9), asked_chance(0.999)
     ('90 in 100', '99.9 in 100')
     """
-    return f"{probability * 100:g} in 100"
+    return gettext("{number} in 100", number=in_figures(f"{probability * 100:g}"))
 
 
 def p_value(p: float) -> str:

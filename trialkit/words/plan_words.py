@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
+from typing import get_args
 
 from trialkit.documents.plan import (
     DesignRow,
+    Dropped,
     Grouping,
     LimitName,
     Method,
@@ -18,18 +20,19 @@ from trialkit.documents.plan import (
     VarianceSource,
 )
 from trialkit.domain.thresholds import SAME_VALUE_G
+from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import OUNCE_G, POUND_KG, Measures
+from trialkit.languages import ENGLISH, gettext, ngettext, spoken, translatable
 from trialkit.layouts.layout_warning import LayoutWarning
 from trialkit.words.layout_words import warning_sentence
 from trialkit.words.measures import BOTH, MeasureSystem, head_unit, least_weight, part_places, short_dose
-from trialkit.words.phrases import DECIMALS, FINER, chance, count, decimals, number
+from trialkit.words.phrases import DECIMALS, FINER, chance, count, decimals, listed, number
+from trialkit.words.response_words import for_a_statistician
 from trialkit.words.treatment_names import level_label, treatment_words
 
 UNKNOWN = "–"
 LEAST_TOLD_G = 0.05
 """Half of what the table of designs tells apart."""
-BLOCK_WORDS: Mapping[str, str] = {"volunteer blocks": "volunteer", "Latin square": "square", "row-column": "rectangle"}
-"""What a garden has several of, by the kind of layout; blocks in all others."""
 GROUPING_WORDS: Mapping[Grouping, str] = {
     "site": "gardens",
     "block": "blocks within gardens",
@@ -46,19 +49,11 @@ METHOD_WORDS: Mapping[Method, str] = {
 
 
 VERDICT_WORDS: Mapping[PlanVerdict, str] = {
-    PlanVerdict.RUN: "run it",
-    PlanVerdict.ENLARGE: "enlarge it",
-    PlanVerdict.ASK_LESS: "ask less of it",
-    PlanVerdict.NOT_WORTH_IT: "not worth it",
+    PlanVerdict.RUN: translatable("Run it"),
+    PlanVerdict.ENLARGE: translatable("Enlarge it"),
+    PlanVerdict.ASK_LESS: translatable("Ask less of it"),
+    PlanVerdict.NOT_WORTH_IT: translatable("Not worth it"),
 }
-LIMIT_WORDS: Mapping[LimitName, tuple[str, str | None]] = {
-    "buckets_per_site": ("bucket in a garden", "buckets in a garden"),
-    "heads_per_bucket": ("head in a bucket", "heads in a bucket"),
-    "sites": ("garden", "gardens"),
-    "visits": ("visit of a garden", "visits of gardens"),
-    "budget": ("to spend on buckets", "to spend on buckets"),
-}
-"""What is limited, of one and of several."""
 COMMON = "common practice without a source"
 HOW_TO_LIMIT = (
     "State under [limits] in trial.toml what you have room, hands and money for. The plan then stays within it."
@@ -83,7 +78,7 @@ def summary(plan: Plan) -> tuple[str, ...]:
 
 def verdict_words(verdict: PlanVerdict) -> str:
     """Name what to do with a plan."""
-    return VERDICT_WORDS[verdict].capitalize()
+    return gettext(VERDICT_WORDS[verdict])
 
 
 def what_to_do(plan: Plan, system: MeasureSystem = BOTH) -> str:
@@ -94,19 +89,20 @@ def what_to_do(plan: Plan, system: MeasureSystem = BOTH) -> str:
 def _what_to_do(plan: Plan, system: MeasureSystem) -> Iterator[str]:
     asked, row = plan.designs[0], plan.designs[plan.proposed]
     if asked.beyond:
-        yield f"As asked for, it goes beyond the limits. {_beyond_words(asked, plan)}"
+        yield gettext("As asked for, it goes beyond the limits.")
+        yield from _beyond_words(asked, plan)
     if plan.verdict is PlanVerdict.NOT_WORTH_IT:
         if is_priced(plan):
-            yield "No trial within the limits earns in a year what its buckets cost."
+            yield gettext("No trial within the limits earns in a year what its buckets cost.")
         else:
             least = least_weight(SAME_VALUE_G, system)
-            yield f"No trial within the limits should bring even {least} more a head."
+            yield gettext("No trial within the limits should bring even {weight} more a head.", weight=least)
         return
     if plan.proposed:
-        yield f"Run {design_words(row, plan, system)} instead."
-        yield f"{_buckets_instead(row, asked)}, and should bring {_more_instead(row, asked, system)}."
+        yield gettext("Run {design} instead.", design=design_words(row, plan, system))
+        yield _instead(row, asked, system)
     elif asked.beyond:
-        yield "No smaller trial like it was found within them. Drop treatments, or widen the limits."
+        yield gettext("No smaller trial like it was found within them. Drop treatments, or widen the limits.")
     else:
         yield from _why_run(plan, system)
 
@@ -114,16 +110,20 @@ def _what_to_do(plan: Plan, system: MeasureSystem) -> Iterator[str]:
 def _why_run(plan: Plan, system: MeasureSystem) -> Iterator[str]:
     """Say why the trial asked for is as good as any, and what a far larger one would bring."""
     if is_priced(plan):
-        yield "No trial within the limits is clearly worth more after its cost."
+        yield gettext("No trial within the limits is clearly worth more after its cost.")
         return
     asked, *others = plan.designs
     least = least_weight(SAME_VALUE_G, system)
-    yield f"No trial of about its size is worth {least} a head more. Much smaller ones are worth clearly less."
+    yield gettext(
+        "No trial of about its size is worth {weight} a head more. Much smaller ones are worth clearly less.",
+        weight=least,
+    )
     larger = [row for row in others if not row.beyond and row.value_g >= asked.value_g + SAME_VALUE_G]
     if larger:
         row = min(larger, key=lambda one: one.buckets)
-        yield f"For {_more_instead(row, asked, system)}, run {design_words(row, plan, system)}."
-        yield f"But that takes {row.buckets} buckets instead of {asked.buckets}."
+        more, design = _more_instead(row, asked, system), design_words(row, plan, system)
+        yield gettext("For {more}, run {design}.", more=more, design=design)
+        yield gettext("But that takes {then} buckets instead of {now}.", then=row.buckets, now=asked.buckets)
 
 
 def is_priced(plan: Plan) -> bool:
@@ -131,21 +131,31 @@ def is_priced(plan: Plan) -> bool:
     return plan.value.asked.worth_a_year is not None and any(row.cost for row in plan.designs)
 
 
-def _buckets_instead(row: DesignRow, asked: DesignRow) -> str:
+def _instead(row: DesignRow, asked: DesignRow, system: MeasureSystem) -> str:
+    """Say what another design takes and brings."""
+    more = _more_instead(row, asked, system)
     if row.buckets == asked.buckets:
-        return f"That takes {row.buckets} buckets too"
-    return f"That takes {row.buckets} buckets instead of {asked.buckets}"
+        return gettext("That takes {number} buckets too, and should bring {more}.", number=row.buckets, more=more)
+    return gettext(
+        "That takes {then} buckets instead of {now}, and should bring {more}.",
+        then=row.buckets,
+        now=asked.buckets,
+        more=more,
+    )
 
 
 def _more_instead(row: DesignRow, asked: DesignRow, system: MeasureSystem) -> str:
     """Say how far two values in the table lie apart, to the place that is written there."""
     more_g = _in_table_g(row.value_g, system.measures) - _in_table_g(asked.value_g, system.measures)
     if abs(more_g) < LEAST_TOLD_G:
-        return "as much a head"
-    return f"{value_words(abs(more_g), system)} {'more' if more_g > 0 else 'less'} a head"
+        return gettext("as much a head")
+    weight = value_words(abs(more_g), system)
+    if more_g > 0:
+        return gettext("{weight} more a head", weight=weight)
+    return gettext("{weight} less a head", weight=weight)
 
 
-def _beyond_words(asked: DesignRow, plan: Plan) -> str:
+def _beyond_words(asked: DesignRow, plan: Plan) -> Iterator[str]:
     """Say which limits are passed, with what was asked for and what is allowed."""
     counts: Mapping[LimitName, float] = {
         "buckets_per_site": asked.buckets // asked.sites,
@@ -154,10 +164,12 @@ def _beyond_words(asked: DesignRow, plan: Plan) -> str:
         "visits": asked.visits,
         "budget": asked.cost,
     }
-    return " ".join(
-        f"It asks for {_limit_words(name, counts[name])}, where {number(_limit(plan, name), 9)} is the most."
-        for name in asked.beyond
-    )
+    for name in asked.beyond:
+        yield gettext(
+            "It asks for {amount}, where {most} is the most.",
+            amount=_limit_words(name, counts[name]),
+            most=number(_limit(plan, name), 9),
+        )
 
 
 def _limit(plan: Plan, name: LimitName) -> float:
@@ -166,8 +178,18 @@ def _limit(plan: Plan, name: LimitName) -> float:
 
 
 def _limit_words(name: LimitName, value: float) -> str:
-    one, many = LIMIT_WORDS[name]
-    return f"{number(value, 9)} {one if value == 1 else many}"
+    amount, several = number(value, 9), 1 if value == 1 else 2
+    match name:
+        case "buckets_per_site":
+            return ngettext("{amount} bucket in a garden", "{amount} buckets in a garden", several, amount=amount)
+        case "heads_per_bucket":
+            return ngettext("{amount} head in a bucket", "{amount} heads in a bucket", several, amount=amount)
+        case "sites":
+            return ngettext("{amount} garden", "{amount} gardens", several, amount=amount)
+        case "visits":
+            return ngettext("{amount} visit of a garden", "{amount} visits of gardens", several, amount=amount)
+        case "budget":
+            return gettext("{amount} to spend on buckets", amount=amount)
 
 
 def worth_sentence(plan: Plan, system: MeasureSystem = BOTH) -> str:
@@ -178,11 +200,22 @@ def worth_sentence(plan: Plan, system: MeasureSystem = BOTH) -> str:
 def gain_sentence(one: Prospect, heads: float | None, system: MeasureSystem = BOTH) -> str:
     """Say what the trial asked for is worth, where so many heads are grown by the handout in a year."""
     gain = value_words(one.value_g, system)
-    base = f"By the trial as asked for, the next handout should gain {gain} per transplanted head."
+    base = gettext(
+        "By the trial as asked for, the next handout should gain {weight} per transplanted head.", weight=gain
+    )
     if one.kg_a_year is None or heads is None:
         return base
-    money = f", worth {plain(one.worth_a_year)}" if one.worth_a_year is not None else ""
-    return f"{base} That is {mass_words(one.kg_a_year, system)} a year on {plain(heads)} heads{money}."
+    mass = mass_words(one.kg_a_year, system)
+    if one.worth_a_year is None:
+        year = gettext("That is {mass} a year on {heads} heads.", mass=mass, heads=plain(heads))
+    else:
+        year = gettext(
+            "That is {mass} a year on {heads} heads, worth {money}.",
+            mass=mass,
+            heads=plain(heads),
+            money=plain(one.worth_a_year),
+        )
+    return f"{base} {year}"
 
 
 def takes_sentence(row: DesignRow) -> str:
@@ -200,19 +233,19 @@ def size_sentence(buckets: int, sites: int, heads: int, visits: int, cost: float
     >>> size_sentence(24, 3, 48, 24, 96.0)
     'It takes 24 buckets in 3 gardens, 48 heads, 24 visits of gardens over the harvest and 96 for buckets.'
     """
-    parts = [
-        f"{count(buckets, 'bucket')} in {count(sites, 'garden')}",
-        count(heads, "head"),
-        f"{count(visits, 'visit')} of gardens over the harvest",
-        *([f"{plain(cost)} for buckets"] if cost else []),
-    ]
-    return f"It takes {_series(parts)}."
-
-
-def _series(parts: Sequence[str]) -> str:
-    """Put things in a row: commas, and a word before the last."""
-    *others, last = parts
-    return f"{', '.join(others)} and {last}" if others else last
+    sizes = {
+        "buckets": count(buckets, "bucket", "buckets"),
+        "gardens": count(sites, "garden", "gardens"),
+        "heads": count(heads, "head", "heads"),
+        "visits": count(visits, "visit", "visits"),
+    }
+    if not cost:
+        return gettext("It takes {buckets} in {gardens}, {heads} and {visits} of gardens over the harvest.", **sizes)
+    return gettext(
+        "It takes {buckets} in {gardens}, {heads}, {visits} of gardens over the harvest and {money} for buckets.",
+        money=plain(cost),
+        **sizes,
+    )
 
 
 def worth_picture_finding(plan: Plan, system: MeasureSystem = BOTH) -> str:
@@ -230,21 +263,29 @@ def worth_picture_finding(plan: Plan, system: MeasureSystem = BOTH) -> str:
 
 def chances_sentence(one: Prospect) -> str:
     """Say two different chances."""
-    return (
-        f"The chance that it changes what is recommended is {chance(one.change)}. The chance that the answer is then "
-        f"settled is {chance(one.settled)}."
+    return gettext(
+        "The chance that it changes what is recommended is {change}. The chance that the answer is then settled is "
+        "{settled}.",
+        change=chance(one.change),
+        settled=chance(one.settled),
     )
 
 
 def left_open_sentence(one: Prospect, system: MeasureSystem = BOTH) -> str:
     """Say what the trial is expected to leave open."""
-    dose = f", and the best dose within {dose_width(one, system)}" if one.dose_half_width_tsp is not None else ""
-    return f"It should tell the gain within {value_words(one.half_width_g, system)} either way{dose}."
+    weight = value_words(one.half_width_g, system)
+    if one.dose_half_width_tsp is None:
+        return gettext("It should tell the gain within {weight} either way.", weight=weight)
+    return gettext(
+        "It should tell the gain within {weight} either way, and the best dose within {dose}.",
+        weight=weight,
+        dose=dose_width(one, system),
+    )
 
 
 def dose_width(one: Prospect, system: MeasureSystem = BOTH) -> str:
     """Say how far the interval of the best dose is expected to reach; a dash where dose is not tried."""
-    return UNKNOWN if one.dose_half_width_tsp is None else short_dose(float(number(one.dose_half_width_tsp, 2)), system)
+    return UNKNOWN if one.dose_half_width_tsp is None else short_dose(float(f"{one.dose_half_width_tsp:.2g}"), system)
 
 
 def basis_sentence(plan: Plan) -> str:
@@ -270,14 +311,17 @@ def now_sentences(plan: Plan, system: MeasureSystem = BOTH) -> tuple[str, ...]:
 
 def limits_sentence(plan: Plan) -> str:
     """Say what no proposal goes beyond, and who says so."""
-    said = {name: _limit_words(name, _limit(plan, name)) for name in LIMIT_WORDS if _is_limited(plan, name)}
+    names: tuple[LimitName, ...] = get_args(LimitName)
+    said = {name: _limit_words(name, _limit(plan, name)) for name in names if _is_limited(plan, name)}
     stated = [words for name, words in said.items() if name in plan.limits.stated]
     asked = [words for name, words in said.items() if name not in plan.limits.stated and name != "sites"]
-    parts = [
-        *([f"As [limits] in trial.toml states: at most {_series(stated)}."] if stated else []),
-        *([f"As trial.toml asks for: at most {_series(asked)}."] if asked else []),
-        *([f"Twice as many as there are: at most {said['sites']}."] if "sites" not in plan.limits.stated else []),
-    ]
+    parts = []
+    if stated:
+        parts.append(gettext("As [limits] in trial.toml states: at most {amounts}.", amounts=listed(stated)))
+    if asked:
+        parts.append(gettext("As trial.toml asks for: at most {amounts}.", amounts=listed(asked)))
+    if "sites" not in plan.limits.stated:
+        parts.append(gettext("Twice as many as there are: at most {gardens}.", gardens=said["sites"]))
     return " ".join(parts)
 
 
@@ -297,23 +341,52 @@ def statistician_warnings(plan: Plan) -> tuple[LayoutWarning, ...]:
 
 def design_words(row: DesignRow, plan: Plan, system: MeasureSystem = BOTH) -> str:
     """Name a design by its gardens and blocks, and by what else differs from the trial asked for."""
-    block = BLOCK_WORDS.get(plan.kind, "block")
     if row.kind == "volunteers":
-        parts = [f"{count(row.sites, 'volunteer')} with {count(row.buckets // row.sites, 'bucket')} each"]
-    elif block == "volunteer" and row.blocks == 1:
-        parts = [count(row.sites, block)]
+        parts = [
+            _each(count(row.sites, "volunteer", "volunteers"), count(row.buckets // row.sites, "bucket", "buckets"))
+        ]
+    elif plan.kind == "volunteer blocks" and row.blocks == 1:
+        parts = [count(row.sites, "volunteer", "volunteers")]
     else:
-        parts = [f"{count(row.sites, 'garden')} with {count(row.blocks, block)} each"]
+        parts = [_each(count(row.sites, "garden", "gardens"), _blocks_words(row.blocks, plan.kind))]
     if row.heads != plan.heads_per_bucket:
-        parts.append(f"{count(row.heads, 'head')} a bucket")
+        parts.append(gettext("{heads} a bucket", heads=count(row.heads, "head", "heads")))
     if row.kind == "practice buckets":
-        parts.append(f"{row.practice_buckets} buckets of the current practice for each of another treatment")
-    if row.dropped and row.dropped.level is None:
-        parts.append(f"without one {row.dropped.factor}")
-    elif row.dropped:
-        level = level_label(row.dropped.factor, row.dropped.level, system)
-        parts.append(f"without buckets that get {level}" if level.startswith("no ") else f"without {level}")
+        parts.append(
+            gettext(
+                "{number} buckets of the current practice for each of another treatment", number=row.practice_buckets
+            )
+        )
+    if row.dropped:
+        parts.append(_without(row.dropped, system))
     return ", ".join(parts)
+
+
+def _each(places: str, each: str) -> str:
+    return gettext("{places} with {number} each", places=places, number=each)
+
+
+def _blocks_words(number: int, kind: str) -> str:
+    """Count what a garden has several of, by the kind of layout."""
+    match kind:
+        case "volunteer blocks":
+            return count(number, "volunteer", "volunteers")
+        case "Latin square":
+            return count(number, "square", "squares")
+        case "row-column":
+            return count(number, "rectangle", "rectangles")
+        case _:
+            return count(number, "block", "blocks")
+
+
+def _without(dropped: Dropped, system: MeasureSystem) -> str:
+    """Name the level that a design leaves out; only cultivars can be so alike that any will do."""
+    if dropped.level is None:
+        return gettext("without one cultivar")
+    level = level_label(dropped.factor, dropped.level, system)
+    if dropped.factor == "acidifier" and dropped.level == NO_PRODUCT:
+        return gettext("without buckets that get {level}", level=level)
+    return gettext("without {level}", level=level)
 
 
 def value_words(value_g: float, system: MeasureSystem) -> str:
@@ -367,20 +440,25 @@ def refusal_sentence(refusal: Refusal) -> str:
     """Say why a size of trial cannot be analysed, and what to change."""
     match refusal.code:
         case "not analysable":
-            return (
-                "A trial laid out like this could not be analysed. Add a block or a garden, or take fewer treatments. "
-                f"(For a statistician: {refusal.detail})"
+            told = gettext(
+                "A trial laid out like this could not be analysed. Add a block or a garden, or take fewer treatments."
             )
+            # the engine's own words are English
+            return f"{told} {for_a_statistician(refusal.detail)}" if spoken() == ENGLISH else told
         case "not comparable":
-            return "No treatment shares a block or garden with the current practice, so none can be compared."
+            return gettext("No treatment shares a block or garden with the current practice, so none can be compared.")
         case "simulations failed":
-            return (
-                f"{refusal.failed} of {refusal.replicates} simulated trials could not be analysed, so the power would "
-                "say little. This layout has too few blocks or buckets for its model. Add a block or garden, or take "
-                "fewer treatments."
+            return gettext(
+                "{failed} of {number} simulated trials could not be analysed, so the power would say little. This "
+                "layout has too few blocks or buckets for its model. Add a block or garden, or take fewer treatments.",
+                failed=refusal.failed,
+                number=refusal.replicates,
             )
         case "nothing fitted":
-            return f"None of {refusal.replicates} simulated trials could be analysed, as this layout is too small."
+            return gettext(
+                "None of {number} simulated trials could be analysed, as this layout is too small.",
+                number=refusal.replicates,
+            )
 
 
 def source_words(source: VarianceSource) -> str:

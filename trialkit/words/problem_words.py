@@ -1,5 +1,7 @@
 """What a check says of each problem: one entry for each case of a rule, filled in with the problem's facts.
 
+The messages are translated where they are filled in (`trialkit.words.message_words.say`).
+
 Measures are told in the unit of the file, whatever measures pages are read in: the cell is put right in that unit.
 """
 
@@ -8,10 +10,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from trialkit.documents.problems import Problem, ToldProblem
-from trialkit.languages import gettext, translatable
+from trialkit.languages import ENGLISH, gettext, spoken, translatable
 from trialkit.tables.rule_book import RULES
 from trialkit.words.budget_words import budget_words
-from trialkit.words.message_words import MessageWords, by_name, fill_in, messages_of
+from trialkit.words.message_words import MessageWords, by_name, fill_in, messages_of, say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -25,25 +27,35 @@ ACCEPTED = {
     "label": translatable("letters, figures and hyphens"),
     "name": translatable("a short name of letters and figures"),
     "length": translatable("at most {most} characters"),
-    "type": "a {type}",
+    "type": translatable("a {type}"),
 }
 """Which values a column accepts, by the kind of its limit."""
 
 # Plain words for what the TOML reader says; the first that occurs in its message counts.
 TOML_HINTS = {
-    "Expected '=' after a key": "Write each line as key = value.",
-    "Invalid value": 'Put text into "double quotes". Write numbers with a point, and dates as 2026-08-20.',
-    "thousands of figures": "Write the number that is meant. No number here has more than nineteen figures.",
-    "names within names": "Write one key = value on each line, and each [section] above its keys.",
-    "brackets within brackets": "Take out the brackets that are not needed: a list in [square brackets] holds values.",
-    "Invalid date": "Look up the day. No calendar has this one.",
-    "Cannot overwrite a value": "The same key is there twice: remove one.",
-    "Cannot declare": "The same [section] is there twice: join them.",
-    "Unclosed array": "Close the list with ].",
-    "Unescaped": "Write a backslash twice, as \\\\.",
-    "Illegal character": "Close the quotation marks on the same line. Write \\n for a new line in a text.",
-    "Unterminated string": "Close the quotation marks.",
-    "Expected newline or end of document": "Put one key = value on each line. Decimals have a point, not a comma.",
+    "Expected '=' after a key": translatable("Write each line as key = value."),
+    "Invalid value": translatable(
+        'Put text into "double quotes". Write numbers with a point, and dates as 2026-08-20.'
+    ),
+    "thousands of figures": translatable(
+        "Write the number that is meant. No number here has more than nineteen figures."
+    ),
+    "names within names": translatable("Write one key = value on each line, and each [section] above its keys."),
+    "brackets within brackets": translatable(
+        "Take out the brackets that are not needed: a list in [square brackets] holds values."
+    ),
+    "Invalid date": translatable("Look up the day. No calendar has this one."),
+    "Cannot overwrite a value": translatable("The same key is there twice: remove one."),
+    "Cannot declare": translatable("The same [section] is there twice: join them."),
+    "Unclosed array": translatable("Close the list with ]."),
+    "Unescaped": translatable("Write a backslash twice, as \\\\."),
+    "Illegal character": translatable(
+        "Close the quotation marks on the same line. Write \\n for a new line in a text."
+    ),
+    "Unterminated string": translatable("Close the quotation marks."),
+    "Expected newline or end of document": translatable(
+        "Put one key = value on each line. Decimals have a point, not a comma."
+    ),
 }
 
 # What each kind of validation error of trial.toml expects, by pydantic's name of it or by a case of ours.
@@ -77,13 +89,57 @@ VALUES = {
 }
 
 NO_TEXT = {
-    "TK-F04": "Save it again in UTF-8, from a program for plain text.",
-    "TK-F05": "Put it back from a copy, or save it again in UTF-8, from a program for plain text.",
-    "TK-F10": "Put it back from a copy, or write it anew in a program for plain text.",
+    "TK-F04": translatable("Save it again in UTF-8, from a program for plain text."),
+    "TK-F05": translatable("Put it back from a copy, or save it again in UTF-8, from a program for plain text."),
+    "TK-F10": translatable("Put it back from a copy, or write it anew in a program for plain text."),
 }
 """What to do about bytes that are no text, in a file that no spreadsheet program saves."""
 
+WEEKDAYS = (
+    translatable("Monday"),
+    translatable("Tuesday"),
+    translatable("Wednesday"),
+    translatable("Thursday"),
+    translatable("Friday"),
+    translatable("Saturday"),
+    translatable("Sunday"),
+)
+
 NOTHING_TO_CORRECT = ("TK-S02",)
+
+AT_THE_DESK = {
+    "TK-F11 record": translatable("Nothing to do if it is read rightly. To correct single values, use the post room."),
+    "TK-F12": translatable(
+        "Put the file back from a copy, then correct single values in the post room. Or show dates as year-month-day "
+        'and names as text in the spreadsheet program, and save it as "CSV UTF-8".'
+    ),
+    "TK-F14": translatable("Work the answer out again. That makes them anew from the records."),
+    "TK-L06": translatable("Remove the garden. If the trial has begun and it takes part, let it join there."),
+    "TK-L07 garden": translatable(
+        "If somebody wrote them by hand and nothing is planted yet, take them out of layout.csv. Then let the garden "
+        "join, which draws the lots. If something is planted, leave them, and say in the report that this garden was "
+        "not randomised."
+    ),
+    "TK-L11": translatable("Restore amendments.csv from a copy."),
+    "TK-R51": translatable("Look at the paper record, then choose in the post room."),
+    "TK-R55": translatable("Open the post room. It finishes what was begun."),
+    "TK-R56": translatable("Look at the list of conflicts again. Or correct the whole row."),
+    "TK-R56 row": translatable(
+        "{cause.how_to_fix} Choose for the other cells of this row, too. Or correct the whole row."
+    ),
+    "TK-R59": translatable(
+        "Restore the file from a copy. If there is no copy, move it away and merge the originals in returned again. "
+        "Its choices and corrections are then lost."
+    ),
+    "TK-R60": translatable(
+        "Put the file back from a copy, then correct values in the post room. If it is right as it is, the next merge "
+        "takes it so."
+    ),
+    "TK-R60 corrected": translatable(
+        "In the post room, give the right value and the reason, even if the value is right now."
+    ),
+}
+"""How to put right at the desk, by rule and case, what messages and rule book name a command for."""
 
 _MESSAGES = """
 # Files
@@ -92,12 +148,12 @@ TK-F02 link: a file inside the trial folder | a link that leads out of the folde
 TK-F02 folder: an ordinary file | a folder or a device
 TK-F02 unreadable: a file that can be read | {said!q}
 TK-F03: {most_read} | {found_there}
-TK-F04: UTF-8 | text that looks like {encoding}, near {near!q}
+TK-F04: UTF-8 | text that looks like {encoding!t}, near {near!q}
 TK-F04 UTF-16: UTF-8 | text that looks like UTF-16
 TK-F05: plain text | NUL bytes
 TK-F06: a closing " for each opening one | a cell that never ends
 TK-F06 text after: a closing " for each opening one | text after a closing "
-TK-F07: columns separated by one mark | a header separated by {mark}, and rows that are not
+TK-F07: columns separated by one mark | a header separated by {mark!t}, and rows that are not
 TK-F08 empty file: a header and at least one row | an empty file
 TK-F08 no rows: at least one row below the header | none | {of_table} Write each one below the header, with at least \
 {needed}.
@@ -105,12 +161,12 @@ TK-F09: {wanted} cells as in the header | {count} cells[[, the last of them {las
 TK-F10: plain text | a spreadsheet workbook
 TK-F11: the table as it was written, and it is read so | a table that a spreadsheet program saved in its own way\
 [[. Dates are written {date_text} for {date}]][[. Decimals are written {number_text} for {number}]]\
-[[. Its columns are separated by {marks}]][[. Names are taken for numbers, {name_text} for {name}]] | Nothing to do if \
-it is read rightly.
+[[. Its columns are separated by {marks!t}]][[. Names are taken for numbers, {name_text} for {name}]] | Nothing to do \
+if it is read rightly.
 TK-F11 record: the table as it was written, and it is read so | a table that a spreadsheet program saved in its own way\
 [[. Dates are written {date_text} for {date}]][[. Decimals are written {number_text} for {number}]]\
-[[. Its columns are separated by {marks}]][[. Names are taken for numbers, {name_text} for {name}]] | Nothing to do if \
-it is read rightly. trialkit merge DIR writes it as it was. To correct single values, you need no spreadsheet \
+[[. Its columns are separated by {marks!t}]][[. Names are taken for numbers, {name_text} for {name}]] | Nothing to do \
+if it is read rightly. trialkit merge DIR writes it as it was. To correct single values, you need no spreadsheet \
 program: trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT.
 TK-F12 either: dates that can be read in one way | a table that a spreadsheet program saved in its own way. {text!q} \
 may be {readings!o}, and nothing in the table says which
@@ -148,7 +204,7 @@ TK-V07: a date as year-month-day | | Write year-month-day, with the year in full
 TK-V07 one: a date as year-month-day | | Write {readings} if that is the day meant.
 TK-V07 either: a date as year-month-day | | Write {readings!o}, whichever day is meant.
 TK-V08: a day that exists
-TK-V08 weekday: a day that exists. That one is a {weekday}
+TK-V08 weekday: a day that exists. That one is a {weekday!t}
 TK-V09: {yes} or {no}
 TK-V12 control characters: text without control characters | | Type the text again.
 TK-V14: a finite number
@@ -241,7 +297,8 @@ TK-L09 no column: a column {column}, as the layout is of kind {kind} | no such c
 TK-L10: a layout in which blocks join all treatments | {groups} groups of treatments that no block compares, one with \
 {treatment}
 TK-L11 version: {wanted}, one more than the version before
-TK-L11 twice: each garden at most once for joining and once for withdrawing | a second row
+TK-L11 twice: a garden that joins once, and withdraws only while it takes part | a second row
+TK-L11 present: a garden that withdrew before | a garden that takes part
 # The heads
 TK-H01: 1 to {heads}, the heads a bucket (bucket.heads in trial.toml)
 TK-H02: a weight, as the outcome is harvested
@@ -318,11 +375,10 @@ MESSAGES: dict[str, MessageWords] = {
 """By rule and case."""
 
 
-def told_problem(problem: Problem) -> ToldProblem:
-    """Say what a problem is."""
-    said = said_of(
-        problem.rule, problem.case, by_name(problem.facts) | {"file": problem.file, "column": problem.column}
-    )
+def told_problem(problem: Problem, *, at_desk: bool = False) -> ToldProblem:
+    """Say what a problem is; at the desk no command is named."""
+    known = by_name(problem.facts) | {"file": problem.file, "column": problem.column}
+    said = said_of(problem.rule, problem.case, known, at_desk=at_desk)
     return ToldProblem(**vars(problem), found=said.found, expected=said.expected, how_to_fix=said.how_to_fix)
 
 
@@ -334,19 +390,21 @@ def problem_sentence(problem: Problem) -> str:
         place.append(f"row {told.row}")
     if told.column is not None:
         place.append(f"column {told.column}" if told.file.endswith(".csv") else told.column)
-    return f"{', '.join(place)}: {_without_place(told)} [{told.rule}]"
+    how_to_fix = " ".join(filter(None, (told.how_to_fix, _how_to_correct(told))))
+    return f"{', '.join(place)}: {_without_place(told)} {how_to_fix} [{told.rule}]"
 
 
 def fault_sentence(problem: Problem) -> str:
     """Say a problem beside the field that has it, whose place nobody need tell."""
-    told = _without_place(told_problem(problem))
-    return f"{told[0].upper()}{told[1:]}"
+    told = told_problem(problem, at_desk=True)
+    said = _without_place(told)
+    return f"{said[0].upper()}{said[1:]} {told.how_to_fix}"
 
 
 def _without_place(told: ToldProblem) -> str:
-    found = f"found {told.found}. Expected" if told.found else "expected"
-    how_to_fix = " ".join(filter(None, (told.how_to_fix, _how_to_correct(told))))
-    return f"{found} {told.expected}. {how_to_fix}"
+    if told.found:
+        return gettext("found {found}. Expected {expected}.", found=told.found, expected=told.expected)
+    return gettext("expected {expected}.", expected=told.expected)
 
 
 def _how_to_correct(problem: Problem) -> str:
@@ -360,22 +418,30 @@ def _how_to_correct(problem: Problem) -> str:
 
 
 def said_of(
-    rule: str, case: str, facts: Mapping[str, Any], messages: Mapping[str, MessageWords] = MESSAGES
+    rule: str,
+    case: str,
+    facts: Mapping[str, Any],
+    messages: Mapping[str, MessageWords] = MESSAGES,
+    *,
+    at_desk: bool = False,
 ) -> MessageWords:
     """Fill in the message of a case of a rule; a kind of value that we have no case for is told as pydantic does."""
     code = f"{rule} {case}".strip()
     message = messages.get(code) or MESSAGES.get(code) or MESSAGES[rule]
-    known = {**facts, "of_rule": RULES[rule].how_to_fix}
+    instead = AT_THE_DESK if at_desk else {}
+    known = {**facts, "of_rule": gettext(instead.get(rule, RULES[rule].how_to_fix))}
     if "measure" in facts:
         known |= budget_words(facts["measure"], facts["most"], facts.get("amount"))
     if "schema" in facts:
         known |= _of_schema(facts["schema"], facts["column"], known["of_rule"])
-    how_to_fix = fill_in(message.how_to_fix, known) or known["of_rule"]
+    if spoken() != ENGLISH:
+        known |= _elsewhere(rule, facts)
+    how_to_fix = say(instead.get(code, message.how_to_fix), known) or known["of_rule"]
     if rule in NO_TEXT and not facts["file"].endswith(".csv"):
-        how_to_fix = NO_TEXT[rule]
+        how_to_fix = gettext(NO_TEXT[rule])
     if rule == "TK-P01":
-        how_to_fix = next((hint for said, hint in TOML_HINTS.items() if said in facts["said"]), how_to_fix)
-    expected, found, became = (fill_in(text, known) for text in (message.expected, message.found, message.became))
+        how_to_fix = next((gettext(hint) for said, hint in TOML_HINTS.items() if said in facts["said"]), how_to_fix)
+    expected, found, became = (say(text, known) for text in (message.expected, message.found, message.became))
     return MessageWords(expected, found, how_to_fix, became)
 
 
@@ -385,7 +451,24 @@ def _of_schema(table: Any, column: str | None, of_rule: str) -> dict[str, str]:
 
     schema = load_schema(table)
     of_column = schema.field(column).how_to_fix if column is not None else None
-    return {"of_table": schema.description, "of_column": of_column or of_rule}
+    return {"of_table": gettext(schema.description), "of_column": gettext(of_column) if of_column else of_rule}
+
+
+def _elsewhere(rule: str, facts: Mapping[str, Any]) -> dict[str, Any]:
+    """Explain words that stay as a file has to have them, and say what libraries say in English alone."""
+    told: dict[str, Any] = {name: _explained(facts[name]) for name in ("yes", "no", "outcome") if name in facts}
+    if rule == "TK-P01":
+        told["said"] = gettext("what no reader of TOML understands")
+    if "choices" in facts:
+        told["choices"] = tuple(map(_explained, facts["choices"]))
+    if isinstance(facts.get("expected"), tuple):  # as pydantic lists what it accepts
+        told["expected"] = tuple(one.replace("' or '", f"' {gettext('or')} '") for one in facts["expected"])
+    return told
+
+
+def _explained(word: str) -> str:
+    meaning = gettext(word.replace("_", " "))
+    return word if meaning in (word, word.replace("_", " ")) else f"{word} ({meaning})"
 
 
 def accepted_words(field: Field) -> str:

@@ -15,18 +15,20 @@ from trialkit.documents.returns import (
     ToldOutcome,
 )
 from trialkit.domain.quoting import quoted, shown
+from trialkit.languages import gettext, translatable
 from trialkit.words.message_words import MessageWords, by_name, messages_of
+from trialkit.words.phrases import listed
 from trialkit.words.problem_words import said_of
 
 _MESSAGES = """
-TK-R01: the file is not in UTF-8 but looks like {encoding}, and was read as that. See whether the words look right: \
+TK-R01: the file is not in UTF-8 but looks like {encoding!t}, and was read as that. See whether the words look right: \
 {words!q}
 TK-R01 byte-order mark: the file begins with a byte-order mark, which was taken off
 TK-R01 UTF-16: the file is in UTF-16, and was read as that
 TK-R02: it may have been {became!q}. | |  | {became!q}
-TK-R02 encoding: the file is not in UTF-8. It may be {encoding}, with the words {words!q}, or {other}, with \
-{other_words!q}. | | See which words are right. If the first are not, save the file again as "CSV UTF-8". | {encoding}
-TK-R03: columns are separated by {marks}, not commas
+TK-R02 encoding: the file is not in UTF-8. It may be {encoding!t}, with the words {words!q}, or {other!t}, with \
+{other_words!q}. | | See which words are right. If the first are not, save the file again as "CSV UTF-8". | {encoding!t}
+TK-R03: columns are separated by {marks!t}, not commas
 TK-R03 first line: the first line says that columns are separated by {mark!q}
 TK-R04 workbook: the name ends in {ending}, but the file is a workbook
 TK-R04 csv: the name ends in {ending}, but the file is text in columns
@@ -39,7 +41,7 @@ TK-R05 web page: rows and columns of text | a web page saved under the name of a
 program and save it as "CSV UTF-8" or as a workbook (.xlsx).
 TK-R05 damaged UTF-16: whole text | text in UTF-16 that is cut off or damaged
 TK-R05 NUL bytes: plain text | NUL bytes, the first in line {line}
-TK-R05 no letters: text in UTF-8 or {encoding} | bytes that are no letter in either
+TK-R05 no letters: text in UTF-8 or {encoding!t} | bytes that are no letter in either
 TK-R05 other program: a workbook (.xlsx) | a document of another program | Open it in a spreadsheet program and save \
 it as a workbook (.xlsx).
 TK-R05 archive: a workbook (.xlsx) | an archive without a workbook | Open it in a spreadsheet program and save it as \
@@ -122,8 +124,8 @@ TK-R33: the comma is the decimal separator, as in the whole column
 TK-R33 one way: it can be read in one way only
 TK-R34 mixed: this column has commas and points as decimal separators. Each would be read as one. | |  | decimals
 TK-R34 gap: the gap may separate thousands ({became}), or two numbers may stand in one cell. | |  | {became!q}
-TK-R34 either: it may be {decimal} (the {mark} is the decimal separator) or {whole} (it separates thousands). | | Say \
-which: --decimals {mark} reads {decimal}, --decimals {other} reads {whole}.
+TK-R34 either: it may be {decimal} (the {mark!t} is the decimal separator) or {whole} (it separates thousands). | | \
+Say which: --decimals {mark} reads {decimal}, --decimals {other} reads {whole}.
 TK-R35: the unit is that of the column
 TK-R35 converted: converted, 1 {unit} being {factor} {column_unit}
 TK-R36 kg: as a weight in grams it is unlikely. In kilograms it would be {weight_g} g. | | Ask what the scale showed. \
@@ -143,14 +145,14 @@ TK-R39 not weighed: the outcome is {outcome}, so nothing was weighed
 TK-R40: it says the same as row {first_row}, and was left out
 TK-R40 sheet: the sheet says the same as the sheet {first!q}, and was left out
 TK-R40 heading: the heading line is repeated here, and was left out
-TK-R41 either: it may be {readings!o}.[[ {certain!q} of this sheet can only be {order}.]] | | Say which: {answers!o}.
-TK-R41 other order: a date with the {first} first | {text!q}, {orders!o}
-TK-R41 both orders: one order of day and month throughout | {text!q}, which can only be {order}, while others can \
+TK-R41 either: it may be {readings!o}.[[ {certain!q} of this sheet can only be {order!t}.]] | | Say which: {answers!o}.
+TK-R41 other order: a date with the {first!t} first | {text!q}, {orders!o}
+TK-R41 both orders: one order of day and month throughout | {text!q}, which can only be {order!t}, while others can \
 only be the other way | Write all dates year-month-day, such as 2026-08-20, after a look at the paper record.
 TK-R42: a day count: {from_1900} if it begins in 1900, as usual, or {from_1904} if in 1904. | | Say which: {answers!o}.
 TK-R43: it can be read in one way only
 TK-R43 time: it can be read in one way only. The time of day was left out
-TK-R43 order: {order}, as every date of the sheet must be
+TK-R43 order: {order!t}, as every date of the sheet must be
 TK-R44: the value that the formula had when it was saved
 TK-R45: in every row the head was cut before it was transplanted. The two columns would be exchanged. | \
 transplanted_on and harvested_on | | each other
@@ -190,10 +192,22 @@ TK-R61: {text!q} for {key} was decided against before, and {kept!q} stays
 RETURN_MESSAGES = messages_of(_MESSAGES)
 """By rule and case; what a check of the record would say is in problem_words."""
 
+OUR_WORDS = (
+    translatable("comma"),
+    translatable("point"),
+    translatable("day"),
+    translatable("month"),
+    translatable("year"),
+    translatable("day-first"),
+    translatable("month-first"),
+    translatable("year-first"),
+)
+"""Of facts, those that messages say (``!t``) and that are marked for translation nowhere else."""
 
-def told_finding(finding: ReturnFinding) -> ToldFinding:
-    """Say what was found in a returned file."""
-    said = said_of_finding(finding)
+
+def told_finding(finding: ReturnFinding, *, at_desk: bool = False) -> ToldFinding:
+    """Say what was found in a returned file; at the desk no command and no option is named."""
+    said = said_of_finding(finding, at_desk=at_desk)
     if finding.verdict == "question":
         accept = f" To take it so, add {finding.answers[0]}." if finding.answers[0].startswith("--accept") else ""
         said = replace(said, how_to_fix=f"{said.how_to_fix}{accept}")
@@ -201,8 +215,9 @@ def told_finding(finding: ReturnFinding) -> ToldFinding:
         said = replace(said, became="")
     elif finding.answers:
         accepted = finding.answers[0].startswith("--accept")
-        why = f"{'accepted' if accepted else 'read'} by {finding.answers[0]}"
-        said = MessageWords(why, said.found, "", said.became or "proposed")
+        by_option = f"{'accepted' if accepted else 'read'} by {finding.answers[0]}"
+        why = gettext("as you answered") if at_desk else by_option
+        said = MessageWords(why, said.found, "", said.became or gettext("proposed"))
     else:
         said = replace(said, how_to_fix="")
     return ToldFinding(
@@ -210,56 +225,77 @@ def told_finding(finding: ReturnFinding) -> ToldFinding:
     )
 
 
-def said_of_finding(finding: ReturnFinding) -> MessageWords:
+def said_of_finding(finding: ReturnFinding, *, at_desk: bool = False) -> MessageWords:
     """Fill in a finding's message; what was rewritten without being proposed first is quoted."""
     facts: dict[str, Any] = by_name(finding.facts)
     known = facts | {"answers": finding.answers, "file": finding.file, "column": finding.column}
     known |= {"option": finding.answers[-1]} if finding.answers else {}
     if "cause" in facts:
-        known["cause"] = said_of(facts["cause"], facts["cause_case"], known)
+        known["cause"] = said_of(facts["cause"], facts["cause_case"], known, at_desk=at_desk)
     if finding.rule == "TK-R31":
         known |= _two_rows(facts)
+    elif finding.rule == "TK-R41":
+        known |= _orders(facts)
+    elif finding.rule == "TK-R56" and finding.case == "unknown":
+        known["known"] = tuple(map(gettext, facts["known"]))
     proposed = finding.answers[:1] and finding.answers[0].startswith("--accept")
     if finding.verdict != "repaired" or proposed:
-        return said_of(finding.rule, finding.case, known, RETURN_MESSAGES)
+        return said_of(finding.rule, finding.case, known, RETURN_MESSAGES, at_desk=at_desk)
     text, became = facts.get("text", ""), facts.get("became", "")
-    quoted_became = f'"{became}"' if became else "empty" if text else ""
+    quoted_became = f'"{became}"' if became else gettext("empty") if text else ""
     if finding.answers:
         return MessageWords("", f'"{text}"', "", quoted_became)
-    return replace(said_of(finding.rule, finding.case, known, RETURN_MESSAGES), became=quoted_became)
+    said = said_of(finding.rule, finding.case, known, RETURN_MESSAGES, at_desk=at_desk)
+    return replace(said, became=quoted_became)
 
 
 def _two_rows(facts: dict[str, Any]) -> dict[str, str]:
     """Say in what two rows of the same key differ."""
-    first, here = ([f'"{text}"' if text else "empty" for text in facts[row]] for row in ("first", "here"))
+    empty = gettext("empty")
+    first, here = ([f'"{text}"' if text else empty for text in facts[row]] for row in ("first", "here"))
     texts, row = zip(facts["columns"], first, here, strict=True), facts["first_row"]
+    told = (
+        gettext("{column} {first} in row {row} and {here} here", column=column, first=first, row=row, here=here)
+        for column, first, here in texts
+    )
+    return {"which": f"{listed(facts['names'])} {facts['key']}", "differences": "; ".join(told)}
+
+
+def _orders(facts: dict[str, Any]) -> dict[str, tuple[str, ...]]:
+    """Say the orders of dates of several numbers."""
+    told = {name: facts[name] for name in ("orders", "readings") if name in facts}
+    days = {name: [text.partition(" (") for text in texts] for name, texts in told.items()}
     return {
-        "which": f"{' and '.join(facts['names'])} {facts['key']}",
-        "differences": "; ".join(f"{column} {first} in row {row} and {here} here" for column, first, here in texts),
+        name: tuple(f"{day} ({gettext(order[:-1])})" if order else gettext(day) for day, _, order in of_it)
+        for name, of_it in days.items()
     }
 
 
-def finding_sentence(finding: ReturnFinding) -> str:
+def finding_sentence(finding: ReturnFinding, *, at_desk: bool = False) -> str:
     """Say a finding and where it is on one line."""
-    told = told_finding(finding)
+    told = told_finding(finding, at_desk=at_desk)
     place = [shown(told.file)]
     if told.sheet is not None:
-        place.append(f"sheet {quoted(told.sheet)}")
+        place.append(gettext("sheet {sheet}", sheet=quoted(told.sheet)))
     if told.row is not None:
-        place.append(f"row {told.row}")
+        place.append(gettext("row {row}", row=told.row))
     if told.column is not None:
-        place.append(f"column {shown(told.column)}")
+        place.append(gettext("column {column}", column=shown(told.column)))
     return f"{', '.join(place)}: {what_was_found(told)} [{told.rule}]"
 
 
 def what_was_found(told: ToldFinding) -> str:
     """Say a finding, but for where it is."""
     if told.verdict == "repaired":
-        return f"{told.found} was read as {told.became}: {told.why}." if told.became else f"{told.why}."
+        if not told.became:
+            return f"{told.why}."
+        return gettext("{found} was read as {became}: {why}.", found=told.found, became=told.became, why=told.why)
     if told.verdict == "question":
         return f"{told.found}: {told.why} {told.how_to_fix}" if told.found else f"{told.why} {told.how_to_fix}"
-    expected = f"found {told.found}. Expected {told.why}" if told.found else told.why
-    return f"{expected}. {told.how_to_fix}"
+    if told.found:
+        expected = gettext("found {found}. Expected {expected}.", found=told.found, expected=told.why)
+        return f"{expected} {told.how_to_fix}"
+    return f"{told.why}. {told.how_to_fix}"
 
 
 def told_merge(outcome: MergeOutcome) -> ToldMerge:

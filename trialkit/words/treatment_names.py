@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from trialkit.domain.treatment import NO_PRODUCT, Level, Treatment
-from trialkit.languages import gettext
+from trialkit.languages import gettext, pgettext
 from trialkit.words.measures import KITCHEN, MeasureSystem, short_dose, teaspoons
 from trialkit.words.phrases import listed
 
@@ -55,20 +55,23 @@ def treatment_words(treatment: Treatment, system: MeasureSystem = KITCHEN) -> st
     >>> treatment_words(Treatment("Fenleaf", 6.0, "none"))
     'Fenleaf with 6 level teaspoons of nutrient a bucket and no acid'
     """
-    parts = []
-    if treatment.dose_tsp is not None:
-        dose = teaspoons(treatment.dose_tsp, system)
-        parts.append(dose if treatment.dose_tsp == 0 else gettext("{dose} of nutrient a bucket", dose=dose))
-    if treatment.acidifier is not None:
-        parts.append(acid_words(treatment.acidifier))
+    dose, acid = treatment.dose_tsp, treatment.acidifier
+    parts = [] if dose is None else [_dose_words(dose, system)]
+    parts += [] if acid is None else [acid_words(acid)]
     if not parts:
         return treatment.cultivar or ""
-    told = listed(parts)
-    return (
-        told
-        if treatment.cultivar is None
-        else gettext("{cultivar} with {told}", cultivar=treatment.cultivar, told=told)
-    )
+    gets_acid = acid not in (None, "", NO_PRODUCT)
+    told = gettext("no nutrient and {acid}", acid=acid) if dose == 0 and gets_acid else listed(parts)
+    if treatment.cultivar is None:
+        return told
+    if dose or (dose is None and gets_acid):
+        return gettext("{cultivar} with {told}", cultivar=treatment.cultivar, told=told)
+    return pgettext("first what it does not get", "{cultivar} with {told}", cultivar=treatment.cultivar, told=told)
+
+
+def _dose_words(dose_tsp: float, system: MeasureSystem) -> str:
+    dose = teaspoons(dose_tsp, system)
+    return dose if dose_tsp == 0 else gettext("{dose} of nutrient a bucket", dose=dose)
 
 
 def treatment_label(treatment: Treatment, columns: Sequence[str], system: MeasureSystem = KITCHEN) -> str:

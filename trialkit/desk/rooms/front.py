@@ -6,12 +6,14 @@ from typing import TYPE_CHECKING
 
 from flask import Blueprint, Response, abort, redirect, request
 
-from trialkit.desk.application import LANGUAGE_COOKIE, desk, page
-from trialkit.languages import LANGUAGES
+from trialkit.desk.application import LANGUAGE_COOKIE, desk, page, told_as_done
+from trialkit.languages import LANGUAGES, gettext
 from trialkit.words.term_words import MEANINGS, term
 
 if TYPE_CHECKING:
     from werkzeug.wrappers import Response as AnyResponse
+
+    from trialkit.desk.jobs import Job
 
 room = Blueprint("front", __name__)
 
@@ -30,8 +32,12 @@ def job(job_id: str) -> AnyResponse:
     if found is None:
         abort(404)
     if found.state == "done":
-        return redirect(found.where_next, 303)
-    return page("job", job=found)
+        return told_as_done(redirect(found.where_next, 303), found.deed)
+    return page("job", job=found, doing=gettext(found.doing), how_far=_how_far(found), trouble=found.trouble)
+
+
+def _how_far(found: Job) -> str:
+    return gettext("{done} of {of}", done=found.done, of=found.of) if found.of > 1 else ""
 
 
 @room.get("/job/<job_id>/state")
@@ -40,7 +46,13 @@ def job_state(job_id: str) -> Response | dict[str, object]:
     found = desk().jobs.get(job_id)
     if found is None:
         abort(404)
-    return {"state": found.state, "doing": found.doing, "done": found.done, "of": found.of}
+    return {
+        "state": found.state,
+        "doing": gettext(found.doing),
+        "done": found.done,
+        "of": found.of,
+        "told": _how_far(found),
+    }
 
 
 @room.post("/job/<job_id>/stop")

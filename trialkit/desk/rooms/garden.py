@@ -15,13 +15,14 @@ from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, page, trial_folder
 from trialkit.desk.deeds import Deed, WentWrong, trouble_of
 from trialkit.desk.published import files_of
+from trialkit.desk.typed import whole_number_in
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.languages import LANGUAGES, gettext, language_tag, speaking
 from trialkit.pages.safe_text import safe_text
 from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from werkzeug.wrappers import Response as AnyResponse
 
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
 room = Blueprint("garden", __name__, url_prefix="/trial/<name>/garden")
 
 DAYS_TO_ANSWER = 7
+MOST_BLOCKS = 50
+"""As many as trial.toml allows."""
 LETTERS_A_LINE = 60
 """Of the message, about, as wide as the page shows it."""
 OF_WHAT_IS_MISSING = ("TK-H08", "TK-H09", "TK-H20")
@@ -71,11 +74,12 @@ def join(name: str) -> AnyResponse:
         faults.append(gettext("Give the garden a short name."))
     if not why:
         faults.append(gettext("Say why, for whoever asks later."))
-    if blocks and not (blocks.isdecimal() and 1 <= int(blocks) <= 50):
+    count = whole_number_in(blocks, 1, MOST_BLOCKS)
+    if blocks and count is None:
         faults.append(gettext("Blocks are a whole number from 1 to 50."))
     if faults:
         return _overview(name, request.form, tuple(faults))
-    more: dict[str, Any] = ({"blocks": int(blocks)} if blocks else {}) | (
+    more: dict[str, Any] = ({"blocks": count} if blocks else {}) | (
         {"language": language} if language in LANGUAGES else {}
     )
     said = [word for key, value in more.items() for word in (f"--{key}", str(value))]
@@ -164,6 +168,17 @@ def _shown(folder: Path, result: CheckResult, missing: StillMissing, until: date
 @room.post("/<site>/withdraw")
 def withdraw(name: str, site: str) -> AnyResponse:
     """Let a garden give up: its records stay."""
+    return _noted(name, site, "--withdraw", gettext("A garden gives up"), deeds.withdraw_site)
+
+
+@room.post("/<site>/rejoin")
+def rejoin(name: str, site: str) -> AnyResponse:
+    """Let a garden that gave up take part again."""
+    return _noted(name, site, "--rejoin", gettext("A garden takes part again"), deeds.rejoin_site)
+
+
+def _noted(name: str, site: str, option: str, title: str, run: Callable[..., None]) -> AnyResponse:
+    """Note what a garden does, with reason and day."""
     folder = trial_folder(name)
     faults: list[str] = []
     why, on = request.form.get("why", "").strip(), _day(faults)
@@ -171,8 +186,8 @@ def withdraw(name: str, site: str) -> AnyResponse:
         faults.append(gettext("Say why, for whoever asks later."))
     if faults:
         return _garden(name, site, request.form, tuple(faults))
-    words = ("site", name, site, "--withdraw", "--why", why, "--on", str(on))
-    deed = Deed(gettext("A garden gives up"), (words,), partial(deeds.withdraw_site, folder, site, why, on))
+    words = ("site", name, site, option, "--why", why, "--on", str(on))
+    deed = Deed(title, (words,), partial(run, folder, site, why, on))
     try:
         return do(deed, url_for("garden.garden", name=name, site=site))
     except (TrialError, WrongCall, NotComputed) as error:

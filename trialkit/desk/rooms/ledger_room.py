@@ -20,6 +20,8 @@ from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, spoken
 from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from werkzeug.wrappers import Response as AnyResponse
 
     from trialkit.documents.recommended import Recommended
@@ -111,8 +113,10 @@ def overview() -> Response:
         return page("ledger", defaults=None, entries=[], papers=[], problems=())
     ledger = Ledger(here.ledger)
     problems = ledger.problems()
+    entries = ledger.entries()
+    nothing_counts = not entries["counts"].any()
     defaults = None
-    if not problems:
+    if not problems and not nothing_counts:
         try:
             defaults = _told(ledger.recommended, ledger.is_current)
         except WrongCall:
@@ -121,7 +125,8 @@ def overview() -> Response:
     return page(
         "ledger",
         defaults=defaults,
-        entries=ledger.entries().to_dict("records"),
+        entries=entries.to_dict("records"),
+        nothing_counts=nothing_counts,
         papers=papers,
         chosen={one.language for one in papers if one.language} or {own_name(_usual_language(here.folder))},
         problems=problems,
@@ -169,12 +174,22 @@ def recommend() -> AnyResponse:
 @room.post("/withdraw")
 def withdraw() -> AnyResponse:
     """Withdraw an entry, with a reason."""
+    return _noted("withdraw", gettext("Withdrawn"), deeds.withdraw)
+
+
+@room.post("/readmit")
+def readmit() -> AnyResponse:
+    """Let a withdrawn entry count again, with a reason."""
+    return _noted("readmit", gettext("Counts again"), deeds.readmit)
+
+
+def _noted(command: str, title: str, run: Callable[..., None]) -> AnyResponse:
+    """Note something of an entry, with a reason."""
     entry, why = request.form.get("entry", ""), request.form.get("why", "").strip()
     if not why:
         raise WrongCall(gettext("Say why, for whoever asks in a later season."))
-    command = ("evidence", "withdraw", entry, "--why", why, "--ledger", LEDGER)
-    deed = Deed(gettext("Withdrawn"), (command,), partial(deeds.withdraw, desk().workspace.ledger, entry, why))
-    return do(deed, "/ledger/")
+    words = ("evidence", command, entry, "--why", why, "--ledger", LEDGER)
+    return do(Deed(title, (words,), partial(run, desk().workspace.ledger, entry, why)), "/ledger/")
 
 
 @room.post("/next")

@@ -20,7 +20,7 @@ from trialkit.desk.returned import LEFT_OUT, ReturnedFile, TwoValues, counts_wor
 from trialkit.desk.tray import FileAnswers, Waiting, safe_name
 from trialkit.documents.returns import Choice
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.languages import ENGLISH, gettext, speaking
+from trialkit.languages import gettext
 from trialkit.returns.answering import CHOICES, COLUMNS
 from trialkit.tables.problem import TrialError
 from trialkit.tables.rule_book import RULES
@@ -29,7 +29,7 @@ from trialkit.tables.table_schema import load_schema
 if TYPE_CHECKING:
     from werkzeug.wrappers import Response as AnyResponse
 
-    from trialkit.documents.returns import Correction
+    from trialkit.documents.returns import Correction, TakenBack
     from trialkit.domain.table_names import TableName
     from trialkit.steps.record_steps import RecordedBucket
     from trialkit.tables.table_schema import Field
@@ -38,9 +38,11 @@ room = Blueprint("post", __name__, url_prefix="/trial/<name>/post")
 
 TROUBLES = (TrialError, WrongCall, NotComputed)
 SHORT = 3
-"""So many merges are done at once; more go on by themselves, and can be stopped."""
+"""So many merges, or files to be read again, are done at once; more go on by themselves, and can be stopped."""
 MOST_SHOWN = 100
 """Of conflicts, corrections and originals, so many are listed."""
+MOST_NAMED = 10
+"""Of the cells that stay as they are when a file is taken back."""
 
 
 @dataclass(frozen=True)
@@ -82,7 +84,8 @@ def _page(name: str, look: Look, trouble: WentWrong | None = None, status: int =
     from trialkit.steps.record_steps import kept_returns
 
     folder = trial_folder(name)
-    entries: tuple[KeptLine, ...] = ()
+    files: tuple[KeptLine, ...] = ()
+    taken_back: tuple[KeptLine, ...] = ()
     corrections: tuple[KeptLine, ...] = ()
     trouble = trouble or look.trouble
     try:
@@ -90,9 +93,8 @@ def _page(name: str, look: Look, trouble: WentWrong | None = None, status: int =
     except TrialError as error:
         trouble = trouble or trouble_of(error)
     else:
-        entries = tuple(
-            KeptLine(str(one), one.file, tuple(counts_words(one.tables))) for one in kept.entries[:MOST_SHOWN]
-        )
+        files = tuple(KeptLine(str(one), one.file, tuple(counts_words(one.tables))) for one in kept.files[:MOST_SHOWN])
+        taken_back = tuple(map(_went, kept.taken_back[:MOST_SHOWN]))
         undone = {id(one) for one in kept.to_take_back()}
         corrections = tuple(_corrected(name, one, id(one) in undone) for one in kept.corrections[:MOST_SHOWN])
     return page(
@@ -101,10 +103,24 @@ def _page(name: str, look: Look, trouble: WentWrong | None = None, status: int =
         trial=desk().workspace.filed(name),
         look=look,
         trouble=trouble,
-        entries=entries,
+        files=files,
+        taken_back=taken_back,
         corrections=corrections,
         left_out=LEFT_OUT,
     )
+
+
+def _went(one: TakenBack) -> KeptLine:
+    from trialkit.documents.returns import cells_in
+    from trialkit.words.cell_words import column_title, row_words
+    from trialkit.words.phrases import date_words
+    from trialkit.words.taken_back_words import taken_back_words
+
+    stayed = list(cells_in(one.stayed))
+    shown = [f"{row_words(table, key)}, {column_title(table, column)}" for table, key, column in stayed[:MOST_NAMED]]
+    shown += ["…"] if len(stayed) > MOST_NAMED else []
+    told = ["; ".join(taken_back_words(one)), one.why, f"{one.by}, {date_words(one.on)}", "; ".join(shown)]
+    return KeptLine(one.name, one.file, tuple(told))
 
 
 def _corrected(name: str, one: Correction, can_undo: bool) -> KeptLine:
@@ -214,8 +230,7 @@ def _look(name: str, folder: Path) -> Look:
         merges.append(((), {"choose": settled}))
         told = (word for identity, choice in settled.items() for word in ("--choose", f"{identity}={choice}"))
         commands.append(("merge", name, *told))
-    with speaking(ENGLISH):
-        refused = tuple(map(finding_sentence, after.refused_choices))
+    refused = tuple(finding_sentence(one, at_desk=True) for one in after.refused_choices)
     return Look(
         files,
         tuple(two_values(one, saved, chosen.get(one.id, "")) for one in before.conflicts[:MOST_SHOWN]),
@@ -224,6 +239,23 @@ def _look(name: str, folder: Path) -> Look:
         tuple(merges),
         tuple(commands),
     )
+
+
+@room.post("/take-back")
+def take_back(name: str) -> AnyResponse:
+    """Take back a file that was merged, with a reason."""
+    from trialkit.steps.record_steps import kept_returns
+
+    folder, file, why = trial_folder(name), request.form.get("file", ""), request.form.get("why", "").strip()
+    if not why:
+        raise WrongCall(gettext("Say why, for whoever asks later."))
+    deed = Deed(
+        gettext("Take back a file"),
+        (("merge", name, "--take-back", file, "--why", why),),
+        partial(deeds.take_back, folder, file, why),
+    )
+    is_short = len(kept_returns(folder).files) <= SHORT  # every file is read again
+    return (do if is_short else do_at_length)(deed, f"{url_for('post.overview', name=name)}#kept")
 
 
 @room.get("/original/<file>")
@@ -240,14 +272,6 @@ def original(name: str, file: str) -> Response:
 
 
 @dataclass(frozen=True)
-class EntryFault:
-    """Why something that was typed cannot be taken."""
-
-    text: str
-    in_english: Annotated[bool, "Whether these are the words of the command."] = False
-
-
-@dataclass(frozen=True)
 class RowForm:
     """A row of the record to be put right, and what was typed so far."""
 
@@ -257,8 +281,10 @@ class RowForm:
     row: Mapping[str, str]
     typed: Mapping[str, str]
     why: str = ""
-    faults: Mapping[str, tuple[EntryFault, ...]] = field(default_factory=dict)
-    trouble: tuple[EntryFault, ...] = ()
+    faults: Annotated[Mapping[str, tuple[str, ...]], "Why something that was typed cannot be taken, by its column."] = (
+        field(default_factory=dict)
+    )
+    trouble: tuple[str, ...] = ()
 
     @property
     def fields(self) -> tuple[Field, ...]:
@@ -327,22 +353,21 @@ def correct(name: str, table: TableName, bucket: str, second: str) -> AnyRespons
     was = {column: request.form.get(f"was.{column}", "") for column in columns}
     why = request.form.get("why", "").strip()
     changed = {column: text for column, text in typed.items() if text != was[column]}
-    faults: dict[str, tuple[EntryFault, ...]] = {}
+    faults: dict[str, tuple[str, ...]] = {}
     for column in changed:
         if known.get(column, "") != was[column]:
             now = value_words(table, column, known.get(column, ""))
-            faults[column] = (EntryFault(gettext("Meanwhile the record was changed. It now says: {now}.", now=now)),)
+            faults[column] = (gettext("Meanwhile the record was changed. It now says: {now}.", now=now),)
     if not why:
-        faults["why"] = (EntryFault(gettext("Say why, for whoever asks later.")),)
-    nothing = EntryFault(gettext("Nothing was changed: there is nothing to correct."))
-    trouble: tuple[EntryFault, ...] = () if changed else (nothing,)
+        faults["why"] = (gettext("Say why, for whoever asks later."),)
+    nothing = gettext("Nothing was changed: there is nothing to correct.")
+    trouble: tuple[str, ...] = () if changed else (nothing,)
     is_head = table == "heads"
     head, on = (int(second) if is_head else None, None if is_head else date.fromisoformat(second))
     try:
         for one in Trial(folder).look_at_correction(bucket, head, on=on, **changed) if changed else ():
             if one.verdict != "repaired":
-                with speaking(ENGLISH):
-                    found = EntryFault(what_was_found(told_finding(one)), in_english=True)
+                found = what_was_found(told_finding(one, at_desk=True))
                 faults[one.column or ""] = (*faults.get(one.column or "", ()), found)
         if not faults and not trouble:
             words = [*([second] if is_head else []), *(f"{column}={text}" for column, text in changed.items())]
@@ -352,8 +377,7 @@ def correct(name: str, table: TableName, bucket: str, second: str) -> AnyRespons
             return do(Deed(gettext("Correction"), (command,), run), url_for("post.find", name=name, label=bucket))
     except TROUBLES as error:
         told = trouble_of(error)
-        sentences = (*told.sentences, *(f"{one.found} {one.how_to_fix}" for one in told.problems))
-        trouble = tuple(EntryFault(sentence, in_english=True) for sentence in sentences)
+        trouble = (*told.sentences, *(f"{one.found} {one.how_to_fix}" for one in told.problems))
     return _row_form(name, RowForm(table, bucket, second, known, typed, why, faults, trouble), 422)
 
 

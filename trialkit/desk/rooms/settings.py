@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -19,21 +18,25 @@ from trialkit.desk.deeds import Deed
 from trialkit.desk.field_faults import FieldFault, by_field, faults_of
 from trialkit.desk.rooms.starting_room import understood
 from trialkit.desk.typed import doses_in, form_values, names_in
+from trialkit.documents.problems import Problem
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.reading_budget import OverBudget
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.languages import gettext
 from trialkit.protocol.randomise import why_frozen
 from trialkit.protocol.setting import as_typed, is_frozen_key, kinds_of, path_of, value_from
+from trialkit.protocol.starting import toml_value
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.steps.setting_steps import digest_of
+from trialkit.tables.atomic import defused_texts
 from trialkit.tables.problem import TrialError
+from trialkit.tables.source_file import read_source
 from trialkit.tables.table_schema import load_schema
+from trialkit.tables.toml_text import toml_data
 from trialkit.tables.typed_lists import PlanTable, read_list
 
 if TYPE_CHECKING:
     from werkzeug.wrappers import Response as AnyResponse
-
-    from trialkit.documents.problems import Problem
 
 room = Blueprint("settings", __name__, url_prefix="/trial/<name>")
 
@@ -126,7 +129,7 @@ def _settings(name: str, typed: Mapping[str, str], faults: list[FieldFault] | No
         typed=typed,
         faults=by_field(faults or ()),
         frozen=why_frozen(folder),
-        undo=desk().undo.get(name),
+        undo=undo_of(name),
     )
 
 
@@ -182,13 +185,20 @@ def _list(name: str, table: PlanTable, text: str | None, faults: list[FieldFault
 
 
 def _text_of(folder: Path, table: PlanTable) -> str:
-    """Write a table as a spreadsheet would paste it: tabs between cells, without columns that hold nothing."""
-    from trialkit.tables.atomic import cell_texts
+    """Write a table as a spreadsheet would paste it: tabs between cells, without columns that hold nothing.
 
-    path, schema = folder / load_schema(table).file, load_schema(table)
-    found = read_list(schema, path.read_text("utf-8-sig", errors="replace") if path.is_file() else "")
+    Raises
+    ------
+    TrialError
+        If what is there is no text: saved from here, what could not be read of it would be lost.
+    """
+    schema = load_schema(table)
+    source = read_source(folder, schema.file)
+    if isinstance(source, Problem) and source.rule != "TK-F01":
+        raise TrialError([source])
+    found = read_list(schema, "" if isinstance(source, Problem) else source.text)
     frame = found.reading.frame
-    columns = {name: cell_texts(frame[name]) for name in found.columns}
+    columns = {name: defused_texts(frame[name]) for name in found.columns}
     kept = {name: cells for name, cells in columns.items() if any(cells) or schema.field(name).required}
     rows = zip(*kept.values(), strict=True)
     lines = [[schema.field(name).heading for name in kept], *rows]
@@ -202,13 +212,25 @@ def _quoted(cell: str) -> str:
 @room.post("/take-back")
 def take_back(name: str) -> AnyResponse:
     """Take back the last change of the plan."""
-    trial_folder(name)
-    deed = desk().undo.get(name)
+    deed = undo_of(name)
     if deed is None:
         abort(404)
     answer = do(deed, f"/trial/{name}/")
-    desk().undo.pop(name, None)
+    _remember_undo(name, None)
     return answer
+
+
+def undo_of(name: str) -> Deed | None:
+    """Return what takes back the last change of a plan: once the layout is frozen, only one that was made since."""
+    return desk().undo.get((name, why_frozen(trial_folder(name)) is not None))
+
+
+def _remember_undo(name: str, deed: Deed | None) -> None:
+    is_frozen = why_frozen(trial_folder(name)) is not None
+    for before in (True, False):
+        desk().undo.pop((name, before), None)
+    if deed is not None:
+        desk().undo[name, is_frozen] = deed
 
 
 def set_plan(
@@ -226,7 +248,7 @@ def set_plan(
     ]
     listed = ", ".join(what)
     answer = do(_deed(gettext("Set: {what}", what=listed), name, folder, keys, tables, seen), where_next)
-    desk().undo[name] = _deed(gettext("Take back: {what}", what=listed), name, folder, before, texts, {})
+    _remember_undo(name, _deed(gettext("Take back: {what}", what=listed), name, folder, before, texts, {}))
     return answer
 
 
@@ -248,9 +270,8 @@ def _deed(
 def _data(folder: Path) -> dict[str, Any]:
     """Read the values of trial.toml as they stand there; none where it cannot be read."""
     try:
-        text = (folder / PROTOCOL_FILE).read_text("utf-8-sig")
-        return tomllib.loads(text.replace("\r\n", "\n").replace("\r", "\n"))
-    except (OSError, ValueError):
+        return toml_data((folder / PROTOCOL_FILE).read_text("utf-8-sig"))
+    except (OSError, ValueError, OverBudget):
         return {}
 
 
@@ -324,7 +345,7 @@ def _of_factors(data: Mapping[str, Any], *, is_frozen: bool) -> Iterator[Setting
 
 
 def _level(value: object) -> str:
-    return "" if value is None else f"{value:g}" if isinstance(value, int | float) else str(value)
+    return "" if value is None else toml_value(value) if isinstance(value, int | float) else str(value)
 
 
 def _settings_of(data: Mapping[str, Any], *, is_frozen: bool) -> Iterator[Setting]:

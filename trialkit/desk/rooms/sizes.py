@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
+from urllib.parse import quote, urlencode
 
 from flask import Blueprint, Response, redirect, request
 
 from trialkit.desk.application import desk, page, trial_folder
 from trialkit.desk.field_faults import FieldFault, by_field, faults_of
 from trialkit.desk.rooms.settings import set_plan
+from trialkit.desk.typed import whole_number_fault, whole_number_in
 from trialkit.documents.document import as_written
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.languages import ENGLISH, gettext, speaking
+from trialkit.languages import gettext
 from trialkit.steps.plan_steps import Sizes
 from trialkit.tables.problem import TrialError
 
@@ -52,24 +55,31 @@ def sizes(name: str) -> Response:
 
 @room.get("/answer")
 def answer(name: str) -> Response:
-    """SizesAnswer alone, for the script of the page: at once, or whole."""
+    """Tell the answer alone, for the script of the page: at once, or whole."""
     given = {field: request.args.get(field, "") for field in FIELDS}
     found = _answer(name, given, is_whole=request.args.get("whole") == "1")
     return page("sizes_answer", answer=found)
 
 
 @room.post("/")
-def keep(name: str) -> AnyResponse:
-    """Set blocks and heads; gardens are a list of their own."""
+def change(name: str) -> AnyResponse:
+    """Look at sizes, or keep them: blocks and heads are set, gardens are a list of their own."""
     form = request.form
     given = {field: form.get(field, "").strip() for field in FIELDS}
+    if form.get("do") == "look":
+        return redirect(f"/trial/{quote(name)}/sizes/?{urlencode({**given, 'whole': '1'})}", 303)
     read, faults = _sizes(given)
     before = _as_planned(name)
+    changed = [field for field in FIELDS if given[field] != form.get(f"was-{field}", before[field])]
+    faults += tuple(
+        FieldFault(field, gettext("It was changed meanwhile, and says now: {now}", now=before[field]))
+        for field in changed
+        if before[field] != form.get(f"was-{field}", before[field])
+    )
     if faults:
         return _shown(name, given, faults)
-    keys = {key: getattr(read, field) for key, field in KEYS.items() if given[field] != before[field]}
-    has_other_gardens = given["gardens"] != before["gardens"]
-    where_next = f"/trial/{name}/list/sites/" if has_other_gardens else f"/trial/{name}/"
+    keys = {key: getattr(read, field) for key, field in KEYS.items() if field in changed}
+    where_next = f"/trial/{quote(name)}/list/sites/" if "gardens" in changed else f"/trial/{quote(name)}/"
     try:
         if keys:
             return set_plan(name, keys, {}, {}, where_next)
@@ -105,11 +115,11 @@ def _as_planned(name: str) -> dict[str, str]:
 def _sizes(given: Mapping[str, str]) -> tuple[Sizes, tuple[FieldFault, ...]]:
     numbers, faults = {}, []
     for field in FIELDS:
-        text = given.get(field, "").strip()
-        if text.isascii() and text.isdecimal() and 1 <= int(text[:9]) <= MOST[field]:
-            numbers[field] = int(text)
+        number = whole_number_in(given.get(field, ""), 1, MOST[field])
+        if number is not None:
+            numbers[field] = number
         else:
-            faults.append(FieldFault(field, gettext("Write a whole number from 1 to {most}.", most=MOST[field])))
+            faults.append(FieldFault(field, whole_number_fault(1, MOST[field])))
     return Sizes(**numbers), tuple(faults)
 
 
@@ -119,8 +129,7 @@ def _answer(name: str, given: Mapping[str, str], *, is_whole: bool) -> SizesAnsw
         return SizesAnswer(faults)
     folder = trial_folder(name)
     try:
-        with speaking(ENGLISH):  # as plans are told, to the adviser
-            return _worked_out(folder, read, is_whole=is_whole)
+        return _worked_out(folder, read, is_whole=is_whole)
     except (TrialError, WrongCall, NotComputed) as error:
         return SizesAnswer(faults_of(error, _field_of))
 
@@ -141,9 +150,10 @@ def _worked_out(folder: Path, read: Sizes, *, is_whole: bool) -> SizesAnswer:
         words.chances_sentence(prospect),
         words.left_open_sentence(prospect, system),
     )
-    if not is_whole:
-        return SizesAnswer(told=sentences)
-    plan = as_written(plan_sizes(folder, read, ledger))
+    with desk().whole_answers.turn() if is_whole else nullcontext(False) as is_my_turn:
+        if not is_my_turn:
+            return SizesAnswer(told=sentences)
+        plan = as_written(plan_sizes(folder, read, ledger))
     verdict = f"{words.verdict_words(plan.verdict)}."
     return SizesAnswer((), sentences, verdict, (words.what_to_do(plan, system), words.limits_sentence(plan)))
 

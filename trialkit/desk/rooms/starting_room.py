@@ -15,16 +15,17 @@ from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, page
 from trialkit.desk.deeds import Deed
 from trialkit.desk.field_faults import FieldFault, by_field, faults_of
-from trialkit.desk.typed import acids_in, doses_in, form_values, names_in
+from trialkit.desk.typed import acids_in, doses_in, form_values, names_in, whole_number_fault, whole_number_in
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, spoken
 from trialkit.protocol.setting import as_typed, path_of, value_from
-from trialkit.protocol.starting import LARGEST_SEED, NewTrial, fault_of_sites, id_from, new_trial_text
+from trialkit.protocol.starting import LARGEST_SEED, NewTrial, fault_of_sites, id_from, new_trial_text, toml_value
+from trialkit.steps.setting_steps import Settings, files_to_start
 from trialkit.tables.atomic import csv_of_texts, csv_text
 from trialkit.tables.problem import TrialError
 from trialkit.tables.table_schema import Field, TableSchema, load_schema
-from trialkit.tables.typed_lists import TypedList, read_list
+from trialkit.tables.typed_lists import PlanTable, TypedList, read_list
 
 if TYPE_CHECKING:
     from werkzeug.wrappers import Response as AnyResponse
@@ -69,6 +70,8 @@ FIELDS_OF_KEYS = {
     "layout.blocks": "blocks",
     "layout.seed": "seed",
 }
+RANGES = {"blocks": (1, 50), "seed": (0, LARGEST_SEED)}
+"""Whole numbers that are taken."""
 USUAL = {"blocks": "3", "heads": "4", "language": ENGLISH, "measures": ""}
 GARDENS_FILE, PRODUCTS_FILE = "gardens.csv", "shelf.csv"
 COLUMNS_OF = {
@@ -131,6 +134,12 @@ class Draft:
         return self.typed.get(name, USUAL.get(name, "")).strip()
 
     @property
+    def blocks(self) -> int:
+        """Blocks in each garden; the usual where none can be read."""
+        found = whole_number_in(self.said("blocks"), *RANGES["blocks"])
+        return int(USUAL["blocks"]) if found is None else found
+
+    @property
     def nutrient(self) -> str:
         """The nutrient, where doses of it are tried."""
         return self.said("nutrient") if self.doses else ""
@@ -138,7 +147,7 @@ class Draft:
     @property
     def told_doses(self) -> list[str]:
         """The doses, as they are written."""
-        return [f"{dose:g}" for dose in self.doses]
+        return [toml_value(dose) for dose in self.doses]
 
     @property
     def choices(self) -> dict[str, list[str]]:
@@ -205,10 +214,18 @@ class Draft:
         return {key: value_from(path_of(key), text) for key, text in told.items() if text}
 
     @property
-    def tables(self) -> dict[str, tuple[str, str]]:
+    def tables(self) -> dict[PlanTable, tuple[str, str]]:
         """Tables that are set, with the names of their files."""
-        told = {"sites": (GARDENS_FILE, self.gardens_text), "products": (PRODUCTS_FILE, self.products_text)}
+        told: dict[PlanTable, tuple[str, str]] = {
+            "sites": (GARDENS_FILE, self.gardens_text),
+            "products": (PRODUCTS_FILE, self.products_text),
+        }
         return {name: one for name, one in told.items() if one[1]}
+
+    @property
+    def table_texts(self) -> dict[PlanTable, str]:
+        """Tables that are set."""
+        return {name: text for name, (_, text) in self.tables.items()}
 
     def answers(self, seed: int) -> dict[str, Any]:
         """What `trialkit.Trial.new` takes."""
@@ -221,9 +238,9 @@ class Draft:
             "doses": self.doses,
             "acidifiers": self.acidifiers,
             "nutrient": self.nutrient,
-            "blocks": value_from(("layout", "blocks"), self.said("blocks")),
+            "blocks": self.blocks,
             "settings": self.keys,
-            "tables": {name: text for name, (_, text) in self.tables.items()},
+            "tables": self.table_texts,
         }
 
     def commands(self, seed: int) -> tuple[tuple[str, ...], ...]:
@@ -233,11 +250,11 @@ class Draft:
             "--dose": self.told_doses,
             "--acidifier": self.acidifiers,
             "--site": self.sites,
-            "--current": [f"{one:g}" if isinstance(one, float) else one for one in self.practice.values()],
+            "--current": [toml_value(one) if isinstance(one, float) else one for one in self.practice.values()],
         }
         words = [word for option, values in lists.items() for value in values for word in (option, value)]
         nutrient = ("--nutrient", self.nutrient) if self.nutrient else ()
-        question, sizes = self.said("question"), ("--blocks", self.said("blocks"), "--seed", str(seed))
+        question, sizes = self.said("question"), ("--blocks", str(self.blocks), "--seed", str(seed))
         new = ("new", self.folder, "--question", question, *words, *nutrient, *sizes)
         keys = [f"{key}={as_typed(path_of(key), value)}" for key, value in self.keys.items()]
         tables = [word for name, (file, _) in self.tables.items() for word in ("--table", f"{name}={file}")]
@@ -278,7 +295,8 @@ def _started(draft: Draft) -> AnyResponse:
     for step in (1, 2, 3):
         if faults := _faults(draft, step):
             return _shown(draft, step, faults)
-    seed = int(draft.said("seed")) if draft.said("seed") else secrets.randbelow(LARGEST_SEED)
+    seed = whole_number_in(draft.said("seed"), *RANGES["seed"])
+    seed = secrets.randbelow(LARGEST_SEED) if seed is None else seed
     folder = desk().workspace.new_folder(draft.folder)
     files = tuple((file, text.encode("utf-8")) for file, text in draft.tables.values())
     title = gettext("Start the trial {name}", name=draft.folder)
@@ -323,7 +341,10 @@ def _faults(draft: Draft, step: int) -> list[FieldFault]:
     if faults:
         return faults
     try:
-        new_trial_text(_assumed(draft))
+        if step < 3:
+            new_trial_text(_assumed(draft))
+        else:  # all is known by now
+            files_to_start(_assumed(draft), Settings(draft.keys, draft.table_texts))
     except TrialError as error:
         return [one for one in faults_of(error, partial(_field_of, draft)) if one.field in STEPS[step - 1]]
     return []
@@ -345,15 +366,16 @@ def _faults_of_name_and_numbers(draft: Draft) -> list[FieldFault]:
         return [FieldFault("name", str(error))]
     numbers = {name: draft.said(name) for name in ("blocks", "seed")}
     odd = [
-        name for name, text in numbers.items() if not (text.isascii() and text.isdecimal()) and (text or name != "seed")
+        name
+        for name, text in numbers.items()
+        if whole_number_in(text, *RANGES[name]) is None and (text or name != "seed")
     ]
-    return [FieldFault(name, gettext("Write a whole number.")) for name in odd]
+    return [FieldFault(name, whole_number_fault(*RANGES[name])) for name in odd]
 
 
 def _assumed(draft: Draft) -> NewTrial:
     """Make the trial of a draft, with answers that fit where none were given yet."""
     levels = {name: float(known[0]) if name == "dose" else known[0] for name, known in draft.choices.items()}
-    blocks = value_from(("layout", "blocks"), draft.said("blocks"))
     return NewTrial(
         question=draft.said("question") or "?",
         cultivars=draft.cultivars,
@@ -362,7 +384,7 @@ def _assumed(draft: Draft) -> NewTrial:
         sites=draft.sites,
         current_practice=levels | draft.practice,
         seed=1,
-        blocks=blocks if isinstance(blocks, int) else int(USUAL["blocks"]),
+        blocks=draft.blocks,
         nutrient=draft.nutrient,
     )
 

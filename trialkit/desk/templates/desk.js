@@ -8,33 +8,35 @@ if (job) {
     if (!answer || answer.state !== "working") { location.reload(); return; }
     if (answer.of) { bar.max = answer.of; bar.value = answer.done; }
     if (doing.textContent !== answer.doing) doing.textContent = answer.doing;
+    document.getElementById("how-far").textContent = answer.told;
     setTimeout(look, 500);
   };
   setTimeout(look, 300);
 }
 const sizes = document.getElementById("sizes");
 if (sizes) {
-  const shown = document.getElementById("answer"), keep = document.getElementById("keep");
-  let asked = 0, waiting = 0;
+  const shown = document.getElementById("answer");
+  let asking = new AbortController(), waiting = 0;
   const ask = async whole => {
-    const mine = ++asked, given = new URLSearchParams(new FormData(sizes));
-    for (const [name, value] of given) keep.elements[name].value = value;
+    asking.abort();
+    const mine = asking = new AbortController(), given = new URLSearchParams();
+    for (const name of ["gardens", "blocks", "heads"]) given.set(name, sizes.elements[name].value);
     if (whole) given.set("whole", "1");
-    const told = await fetch(`${sizes.dataset.answer}?${given}`).then(a => a.ok ? a.text() : "").catch(() => "");
-    if (mine !== asked || !told) return;
+    const told = await fetch(`${sizes.dataset.answer}?${given}`, {signal: mine.signal}).then(a => a.ok ? a.text() : "").catch(() => "");
+    if (mine !== asking || !told) return;
     shown.innerHTML = told;
-    if (!whole) waiting = setTimeout(ask, 600, true);
+    if (shown.querySelector("[data-waits]")) waiting = setTimeout(ask, whole ? 1500 : 600, true);
   };
   if (shown.querySelector("[data-waits]")) waiting = setTimeout(ask, 100, true);
   sizes.addEventListener("input", () => { clearTimeout(waiting); waiting = setTimeout(ask, 200, false); });
 }
-// Files may be dropped on the form that takes them.
+// Files may be dropped anywhere on a page with a form that takes them.
 for (const form of document.querySelectorAll("form[data-drop]")) {
   const input = form.elements[form.dataset.drop];
   for (const one of form.querySelectorAll("[data-only-with-script]")) one.hidden = false;
   const over = event => { event.preventDefault(); form.classList.toggle("over", event.type === "dragover"); };
-  for (const name of ["dragover", "dragleave"]) form.addEventListener(name, over);
-  form.addEventListener("drop", event => {
+  for (const name of ["dragover", "dragleave"]) document.addEventListener(name, over);
+  document.addEventListener("drop", event => {
     over(event);
     if (!event.dataTransfer.files.length) return;
     input.files = event.dataTransfer.files;

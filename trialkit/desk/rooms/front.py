@@ -76,7 +76,7 @@ def read_file(number: int, file: str) -> Response:
     found = next((data for at, deed in desk().done if at == number for name, data in deed.files if name == file), None)
     if found is None:
         abort(404)
-    response = Response(found, mimetype="text/csv")
+    response = Response(found, mimetype="application/octet-stream")  # to be saved, whatever it is
     response.headers.set("Content-Disposition", "attachment", filename=file)
     return response
 

@@ -11,6 +11,7 @@ import zipfile
 from contextlib import chdir
 from html import unescape
 from pathlib import Path
+from urllib.parse import quote
 
 import pytest
 
@@ -336,3 +337,17 @@ def _with(visitor: Visitor, note: str) -> Path:
     path = visitor.desk.workspace.folder.parent / "gardens.csv"
     trialkit.Trial(_folder(visitor)).sites().assign(note=note).to_csv(path, index=False)
     return path
+
+
+def test_a_folder_of_any_name_leads_to_itself(planned: Visitor) -> None:
+    """What a person called it elsewhere: questions, signs of addresses."""
+    odd = "what? #1 100%41"
+    _folder(planned).rename(planned.desk.workspace.folder / odd)
+    here = f"/trial/{quote(odd, safe='')}/"
+    page = planned.get(f"{here}settings/")
+    answer = planned.post(f"{here}settings/", {**_form(page.text), "trial-season": "spring 2029"})
+    assert answer.location == f"{here}settings/"
+    assert planned.get(answer.location).status_code == 200
+    answer = planned.post(f"{here}sizes/", {"gardens": "3", "blocks": "2", "heads": "4"})
+    assert planned.get(answer.location).status_code == 200
+    assert planned.post(f"{here}layout").location == here

@@ -10,7 +10,7 @@ from pathlib import Path
 from threading import Event, Lock
 from time import monotonic
 from typing import TYPE_CHECKING, Any
-from urllib.parse import urlsplit
+from urllib.parse import quote, urlsplit
 
 from flask import Flask, Response, abort, current_app, g, redirect, request
 from markupsafe import Markup
@@ -174,6 +174,11 @@ def do_at_length(deed: Deed, where_next: str) -> AnyResponse:
     """Begin a deed that takes long, and go to the page that says how it stands."""
     job = desk().jobs.start(deed, where_next, _where_begun())
     return redirect(f"/job/{job.id}", 303)
+
+
+def trial_page(name: str, more: str = "") -> str:
+    """Address of a trial's page, or of one within it, whatever its folder is called."""
+    return f"/trial/{quote(name, safe='')}/{more}"
 
 
 def trial_folder(name: str) -> Path:

@@ -351,3 +351,13 @@ def test_a_folder_of_any_name_leads_to_itself(planned: Visitor) -> None:
     answer = planned.post(f"{here}sizes/", {"gardens": "3", "blocks": "2", "heads": "4"})
     assert planned.get(answer.location).status_code == 200
     assert planned.post(f"{here}layout").location == here
+
+
+def test_another_language_is_spoken_where_one_is(planned: Visitor) -> None:
+    """The page stays, with what its address asked for."""
+    here = f"{HERE}sizes/?gardens=5&blocks=2&heads=3"
+    back = re.search(r'action="/language".*?name="back" value="([^"]+)"', planned.get(here).text, re.DOTALL)
+    assert back
+    assert unescape(back[1]) == here
+    assert planned.post("/language", {"language": "es", "back": here}).location == here
+    assert planned.post("/language", {"language": "es", "back": "//elsewhere.example"}).location == "/"

@@ -145,6 +145,7 @@ def page(template: str, status: int = 200, **parts: Any) -> Response:
             date_words=date_words,
             season_words=season_words,
             own_name=own_name,
+            back_here=parts.pop("back_here", "") or _where_one_is(),
             **parts,
         )
     )
@@ -172,7 +173,7 @@ def do(deed: Deed, where_next: str) -> AnyResponse:
 
 def do_at_length(deed: Deed, where_next: str) -> AnyResponse:
     """Begin a deed that takes long, and go to the page that says how it stands."""
-    job = desk().jobs.start(deed, where_next, _where_begun())
+    job = desk().jobs.start(deed, where_next, where_begun())
     return redirect(f"/job/{job.id}", 303)
 
 
@@ -275,10 +276,15 @@ def _refused(error: Any) -> Response:
 
 
 def _in_trouble(error: TrialError | WrongCall | NotComputed | OSError) -> Response:
-    return page("trouble", 422, trouble=trouble_of(error), back=_where_begun())
+    return page("trouble", 422, trouble=trouble_of(error), back=where_begun())
 
 
-def _where_begun() -> str:
+def _where_one_is() -> str:
+    """Page that a reader sees, to come back to it: one that a form led to has no address of its own."""
+    return request.full_path.rstrip("?") if request.method == "GET" else where_begun()
+
+
+def where_begun() -> str:
     """Page that leads out of trouble: the one from which a form came, else the room in which a page lies."""
     if request.method == "GET":
         return request.path.rstrip("/").rpartition("/")[0] + "/"

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from flask import Blueprint, Response, abort, redirect, request
 
-from trialkit.desk.application import LANGUAGE_COOKIE, desk, page, told_as_done
+from trialkit.desk.application import LANGUAGE_COOKIE, desk, page, told_as_done, where_begun
 from trialkit.desk.drafts import Drafts
 from trialkit.languages import LANGUAGES, gettext
 from trialkit.words.term_words import MEANINGS, term
@@ -87,7 +87,7 @@ def language() -> AnyResponse:
     wanted = request.form.get("language", "")
     if wanted not in LANGUAGES:
         abort(400)
-    response = redirect("/", 303)
+    response = redirect(where_begun(), 303)
     response.set_cookie(LANGUAGE_COOKIE, wanted, httponly=True, samesite="Strict")
     return response
 

@@ -51,6 +51,7 @@ LONG = (
     "analysis/test_small_trials.py",
     "cli",
     "damaged",
+    "desk/test_every_page.py",
     "desk/test_post_room.py",
     "documents/test_every_file_read.py",
     "evidence/test_commands.py",

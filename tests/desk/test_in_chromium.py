@@ -6,12 +6,13 @@ import shutil
 import threading
 from collections.abc import Iterator
 from http.server import BaseHTTPRequestHandler, HTTPServer
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from chromium import complaints, serves_every_reader
+from chromium import UNFOLD, complaints, serves_every_reader
 from commands import run
 from desk_server import served
 from trialkit.protocol.starting import example_folder
@@ -81,6 +82,91 @@ def test_a_page_of_a_stranger_can_do_nothing(open_desk: tuple[Path, str, Any]) -
     page.goto(f"{base}/")  # still open: nobody closed it
     assert "Six lettuce cultivars" in page.inner_text("main")
     assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == before
+
+
+FORGED = """<!DOCTYPE html>
+<html><head><meta charset="utf-8"><meta name="generator" content="trialkit report"><title>forged</title>
+<meta http-equiv="Content-Security-Policy" content="script-src 'unsafe-inline'"></head>
+<body onload="document.title = 'ran'">
+<form id="f" method="post" action="/county/"><input name="token" value="0"><input name="name" value="Evil"></form>
+<iframe src="/"></iframe><img src="/desk.css" onerror="document.title = 'ran'"><script src="/desk.js"></script>
+<script>
+document.title = "ran";
+const take = page => fetch("/county/", {method: "POST", body: new URLSearchParams(
+  {token: page.match(/name="token" value="(\\w+)"/)[1], name: "Evil"})}).then(() => { document.title = "taken over"; });
+fetch("/").then(answer => answer.text()).then(take);
+setTimeout(() => document.getElementById("f").submit(), 200);
+setTimeout(() => { top.location = "/words/"; }, 500);
+</script></body></html>"""
+TRIED = """async () => {
+  const told = [origin];
+  await fetch("/").then(() => told.push("read"), () => told.push("kept out"));
+  try { document.cookie; told.push("cookie"); } catch (kept) { told.push("no cookie"); }
+  try { localStorage.length; told.push("stored"); } catch (kept) { told.push("nothing kept"); }
+  document.getElementById("f").submit();
+  await new Promise(soon => setTimeout(soon, 500));
+  return told;
+}"""
+"""What a script would try, were one to run: the browser's tools ask it of the page."""
+
+
+def test_a_page_that_only_says_it_is_ours_can_do_nothing(open_desk: tuple[Path, str, Any]) -> None:
+    """Anybody can write the mark of our pages: by itself or within a page of the desk, it reads and sends nothing."""
+    folder, link, page = open_desk
+    base = link.partition("/open")[0]
+    report = folder / "summer" / "results" / "report.html"
+    before = report.read_bytes()
+    report.write_text(FORGED, "utf-8")
+    try:
+        page.goto(f"{base}/trial/summer/file/results/report.html")
+        page.wait_for_timeout(1500)  # for what it should not do
+        assert (page.title(), page.url) == ("forged", f"{base}/trial/summer/file/results/report.html")
+        assert page.evaluate(TRIED) == ["null", "kept out", "no cookie", "nothing kept"]
+        assert page.url == f"{base}/trial/summer/file/results/report.html"
+        page.goto(f"{base}/trial/summer/answer/")
+        shown = page.locator("figure.preview iframe")
+        shown.scroll_into_view_if_needed()
+        assert shown.element_handle().content_frame().title() == "forged"
+        page.wait_for_timeout(1500)
+        assert page.url == f"{base}/trial/summer/answer/"
+    finally:
+        report.write_bytes(before)
+    assert not (folder / "county.toml").exists()
+
+
+def test_published_pages_work_as_they_are(open_desk: tuple[Path, str, Any]) -> None:
+    """Trusted with nothing, they still sort tables and switch measures; no rule of the policy is in their way."""
+    folder, link, page = open_desk
+    base = link.partition("/open")[0]
+    for words in (
+        ("check", folder / "summer", "--html"),
+        ("forms", folder / "summer"),
+        ("recommend", folder / "ledger"),
+    ):
+        assert run(*words).returncode == 0
+    said: list[str] = []
+    page.on("console", lambda message: said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))
+    page.goto(f"{base}/trial/summer/file/results/report.html")
+    page.evaluate(UNFOLD)
+    head = page.locator("th", has=page.get_by_role("button")).first
+    head.get_by_role("button").click()
+    assert head.get_attribute("aria-sort") == "ascending"
+    switches = page.locator("input[type=radio]")
+    shown = page.inner_text("main")
+    switches.last.check()
+    assert page.inner_text("main") != shown
+    for path in ("results/check", "forms/adviser"):
+        page.goto(f"{base}/trial/summer/file/{path}.html")
+        assert page.inner_text("body").strip()
+    phone = next((folder / "summer" / "forms").glob("phone-*.html")).name
+    page.goto(f"{base}/trial/summer/file/forms/{phone}")
+    assert page.locator("[data-do=save]").first.is_visible()
+    assert said == []
+    for name in ("handout-a4.pdf", "care-a4.pdf") if find_spec("weasyprint") else ():
+        sent = page.request.get(f"{base}/ledger/file/{name}").headers
+        assert (sent["content-type"], sent["x-content-type-options"]) == ("application/pdf", "nosniff")
+        assert "sandbox" not in sent["content-security-policy"]
 
 
 PAGES = (

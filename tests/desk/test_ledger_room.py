@@ -16,7 +16,7 @@ import pytest
 from PIL import Image
 
 import trialkit
-from commands import run
+from commands import DONE, run
 from contents import contents
 from desk_visitor import Visitor, main_part, told
 from english_left import english_left
@@ -24,6 +24,7 @@ from trialkit.documents.decision import NoDecision
 from trialkit.documents.document import as_text
 from trialkit.documents.results import Results
 from trialkit.languages import speaking
+from trialkit.protocol.county import read_county
 from trialkit.words import decision_words, default_words
 from trialkit.words.measures import measures_of
 from trialkit.words.phrases import date_words
@@ -197,3 +198,30 @@ def test_nothing_but_our_own_pages_is_shown(filed: Visitor) -> None:
         assert filed.get(f"/trial/summer/file/results/{path}").status_code == 404, path
     assert filed.get("/trial/summer/file/returned/theirs.html").status_code == 404
     assert filed.get("/trial/..%2fsummer/").status_code == 404
+
+
+def test_what_data_of_the_county_tell_alike_is_set_once(filed: Visitor, tmp_path: Path) -> None:
+    """People as a list, licence and country; the command does the same; what is wrong stands beside what was typed."""
+    people = "Name\tRoles\r\nDesk of Larkmoor\tcontact; author"
+    form = {"name": "Larkmoor County", "licence": "CC0-1.0", "country": "US", "people": people}
+    refused = filed.post("/county/", {**form, "country": "Larkmoor", "people": people})
+    assert (refused.status_code, 'aria-invalid="true"' in refused.text) == (422, True)
+    assert "Desk of Larkmoor" in refused.text
+    assert 'value="Larkmoor"' in refused.text
+    assert not (filed.desk.workspace.folder / "county.toml").exists()
+    assert filed.post("/county/", form).status_code == 303
+    block = read_county(filed.desk.workspace.folder)
+    assert block is not None
+    assert [(one.name, one.roles) for one in block.publication.people] == [("Desk of Larkmoor", ("contact", "author"))]
+    (tmp_path / "other").mkdir()
+    _, deed = filed.desk.done[-1]
+    with chdir(tmp_path / "other"):
+        for name, data in deed.files:
+            Path(name).write_bytes(data)
+        assert run(*shlex.split(deed.command_lines[0])[1:]).returncode == DONE
+    made = (tmp_path / "other" / "county.toml").read_bytes()
+    assert made == (filed.desk.workspace.folder / "county.toml").read_bytes()
+    assert filed.post("/county/", {**form, "people": ""}).status_code == 303
+    block = read_county(filed.desk.workspace.folder)
+    assert block is not None
+    assert (block.publication.people, block.publication.country) == ((), "US")

@@ -6,6 +6,7 @@ import io
 import re
 import shlex
 import shutil
+import time
 import zipfile
 from contextlib import chdir
 from html import unescape
@@ -258,3 +259,80 @@ def test_layout_packs_and_a_file_for_each_garden(planned: Visitor) -> None:
     assert 'name="layout-blocks"' not in frozen.text
     refused = planned.post(f"{HERE}settings/", {"layout-blocks": "9", "was-layout-blocks": "3"})
     assert (refused.status_code, "can no longer change" in told(refused)) == (422, True)
+
+
+def test_people_are_a_list_like_the_gardens(planned: Visitor, tmp_path: Path) -> None:
+    """Typed or pasted, in any language; the command does the same; what is wrong stands beside it; it is taken back."""
+    shutil.copytree(planned.desk.workspace.folder, tmp_path / "before")
+    here = f"{HERE}list/people/"
+    form = _form(planned.get(here).text)
+    assert form["text"] == "Name\tRoles"
+    text = "Nombre\tFunciones\tORCID iD\r\nFern, A.\tautor; data manager\t0000-0002-1825-0097"
+    typed = {**form, "go": "save", "text": text}
+    refused = planned.post(here, {**typed, "text": typed["text"].replace("data manager", "gardener")})
+    assert (refused.status_code, "gardener" in told(refused), "data manager" in told(refused)) == (422, True, True)
+    assert planned.desk.done == []
+    assert planned.post(here, typed).status_code == 303
+    (person,) = trialkit.Trial(_folder(planned)).protocol.publication.people
+    assert (person.name, person.roles) == ("Fern, A.", ("author", "data manager"))
+    assert _repeated(planned, tmp_path / "before") == contents(planned.desk.workspace.folder)
+    assert "author; data manager" in planned.get(here).text
+    assert planned.post(here, typed).status_code == 422, "another window saw it before"
+    assert planned.post(f"{HERE}take-back").status_code == 303
+    assert trialkit.Trial(_folder(planned)).protocol.publication.people == ()
+
+
+def test_settings_of_a_spanish_desk(planned: Visitor) -> None:
+    """Names, meanings and choices are Spanish; what is chosen or typed so is the same value."""
+    planned.client.set_cookie("desk-language", "es", domain="127.0.0.1")
+    page = planned.get(f"{HERE}settings/").text
+    for text in ("bloques completos al azar", "Si se analiza el peso.", "Margen (g)", "Si está vacío: ambas"):
+        assert text in page, text
+    assert "Whether" not in page
+    form = _form(page)
+    acids = _form(planned.get(f"{HERE}list/products/").text)
+    assert "\tácido" in acids["text"]
+    assert "\tacid" not in acids["text"]
+    assert planned.post(f"{HERE}list/products/", {**acids, "go": "save"}).status_code == 303
+    assert planned.desk.done == [], "the same list, in other words"
+    changed = {
+        "factors-acidifier-levels": f"{form['factors-acidifier-levels']}\r\nninguno",
+        "decision-current_practice-acidifier": "Ninguno",
+        "trial-measures": "kitchen",
+    }
+    assert planned.post(f"{HERE}settings/", {**form, **changed}).status_code == 303
+    protocol = trialkit.Trial(_folder(planned)).protocol
+    assert protocol.factors["acidifier"].levels[-1] == protocol.decision.current_practice["acidifier"] == "none"
+    assert protocol.trial.measures == "kitchen"
+    assert "ninguno" in _form(planned.get(f"{HERE}settings/").text)["factors-acidifier-levels"]
+
+
+def test_a_spanish_desk_says_in_spanish_what_cannot_be(visitor: Visitor) -> None:
+    """Why a layout that stands forbids it; that somebody was quicker; what comes first, of work that takes long."""
+    copy_example("spring_dose", visitor.desk.workspace.folder / "spring")
+    visitor.client.set_cookie("desk-language", "es", domain="127.0.0.1")
+    here = f"{HERE}list/sites/"
+    form = {**_form(visitor.get(here).text), "go": "save"}
+    other = {**form, "text": form["text"].replace("FERN", "HILL")}
+    refused = visitor.post(here, other)
+    assert (refused.status_code, "ya tiene registros" in told(refused)) == (422, True)
+    assert "Todo lo demás puede cambiar. Un huerto entra o se retira con" in told(refused)
+    run("set", _folder(visitor), "--table", f"sites={_with(visitor, 'moved')}")
+    refused = visitor.post(here, {**form, "text": form["text"].replace("school", "Schule")})
+    assert (refused.status_code, "cambió desde que usted abrió esta página" in told(refused)) == (422, True)
+    gone = visitor.post(f"{HERE}answer/keep")
+    job = visitor.desk.jobs
+    until = time.monotonic() + 60
+    while (found := job.get(gone.location.rpartition("/")[2])) is not None and found.state == "working":
+        assert time.monotonic() < until
+        time.sleep(0.05)
+    assert found is not None
+    assert found.trouble is not None
+    assert "ejecute primero trialkit analyse" in found.trouble.sentences[0]
+
+
+def _with(visitor: Visitor, note: str) -> Path:
+    """A list of the gardens with a note."""
+    path = visitor.desk.workspace.folder.parent / "gardens.csv"
+    trialkit.Trial(_folder(visitor)).sites().assign(note=note).to_csv(path, index=False)
+    return path

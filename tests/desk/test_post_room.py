@@ -23,6 +23,7 @@ from desk_visitor import Visitor, told
 from english_left import english_left, english_said, texts_of
 from returned_files import Good, good_return
 from trialkit.desk.tray import Tray
+from trialkit.desk.workspace import is_reserved
 from trialkit.tables.table_schema import load_schema
 
 POST = "/trial/fern/post/"
@@ -494,6 +495,10 @@ def test_what_is_wrong_is_told_in_spanish(laid_out: Visitor, good: Good) -> None
         "<b>.csv",
         "‮vsc.csv",
         "\ud800.csv",
+        'a & calc.exe | b; $(c) `d` %PATH%!^\'"e".csv',
+        "con .csv",
+        "COM¹.csv",
+        "conin$.csv",
     ],
 )
 def test_names_of_files_lead_nowhere(laid_out: Visitor, good: Good, name: str) -> None:
@@ -507,10 +512,23 @@ def test_names_of_files_lead_nowhere(laid_out: Visitor, good: Good, name: str) -
     page = laid_out.get(POST)
     assert "<b>.csv" not in page.text
     assert "‮" not in page.text
+    assert not set(waiting.name) & set("&|;^%$!`\"'<>")
+    assert not is_reserved(waiting.name)
     assert contents(laid_out.desk.workspace.folder) == before
     answer(laid_out, f"throw:{waiting.id}")
     assert not Tray(folder_of(laid_out)).files()
     assert not waiting.path.exists()
+
+
+def test_files_of_one_name_are_told_apart(laid_out: Visitor, good: Good, copied: Callable[..., Copy]) -> None:
+    """Else the command that is shown could not be repeated: it names each file."""
+    heads, solution = good.csv().encode(), good.csv("solution").encode()
+    copy = copied(laid_out, **{"fern__csv": heads, "FERN-2__csv": solution})
+    sent = [(io.BytesIO(heads), "fern.csv"), (io.BytesIO(solution), "FERN.csv")]
+    assert laid_out.post(f"{POST}drop", {"files": sent}).status_code == 303
+    assert [one.name for one in Tray(folder_of(laid_out)).files()] == ["fern.csv", "FERN-2.csv"]
+    assert answer(laid_out).status_code == 303
+    copy.holds(laid_out)
 
 
 def test_the_tray_is_bounded_and_private(laid_out: Visitor, monkeypatch: pytest.MonkeyPatch) -> None:

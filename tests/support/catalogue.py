@@ -25,6 +25,7 @@ from trialkit.languages import ENGLISH, FOLDER, LANGUAGES
 from trialkit.pages import script_words
 from trialkit.tables.rule_book import RULES
 from trialkit.tables.typed_lists import PlanTable
+from trialkit.words import key_words
 from trialkit.words.message_words import OPTIONAL
 from trialkit.words.problem_words import AT_THE_DESK, MESSAGES
 from trialkit.words.repair_words import RETURN_MESSAGES
@@ -35,11 +36,12 @@ KEYWORDS: dict[str, Any] = {
     "ngettext": (1, 2),
     "pgettext": ((1, "c"), 2),
     "translatable": None,
+    "Saying": None,
     "working_on": None,
     "each_told": (2,),
     "count": (2, 3),
 }
-"""Functions whose texts are translated, as `trialkit.languages` and `trialkit.words.phrases` name them."""
+"""Functions whose texts are translated: of `trialkit.languages`, `words.phrases` and `domain.progress`."""
 METHODS = [("**.py", "python"), ("**.jinja", "jinja2")]
 SCRIPTS = [("**.js", "javascript")]
 COUNTED = re.compile(r"\{\w+:([a-z]{2,})\}")
@@ -59,6 +61,8 @@ def extracted() -> Catalog:
             catalogue.add(message, auto_comments=comments, context=context)
     for message in chain(_of_schemas(), of_checks()):
         catalogue.add(message)
+    for message, context in key_words.texts():
+        catalogue.add(message, context=context)
     for template in [message.id for message in catalogue if isinstance(message.id, str)]:
         for noun in COUNTED.findall(template):
             catalogue.add((noun, f"{noun}s"))

@@ -15,10 +15,11 @@ LINK = re.compile(r"http://127\.0\.0\.1:\d+/open\?key=\S+")
 
 
 @contextmanager
-def served(folder: Path, *options: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    """Start a desk on a folder; give its process and its link, and end it afterwards."""
-    command = [sys.executable, "-m", "trialkit", "desk", str(folder), "--no-browser", *options]
-    environment = {**os.environ, "PYTHONUNBUFFERED": "1"}
+def served(folder: Path, *options: str, browser: Path | None = None) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """Start a desk on a folder; give its process and its link, and end it afterwards; no browser but one given."""
+    none = [] if browser else ["--no-browser"]
+    command = [sys.executable, "-m", "trialkit", "desk", str(folder), *none, *options]
+    environment = {**os.environ, "PYTHONUNBUFFERED": "1"} | ({"BROWSER": str(browser)} if browser else {})
     with subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=environment
     ) as process:

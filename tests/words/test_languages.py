@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import pickle
 import re
 import subprocess
 import sys
@@ -11,12 +12,16 @@ from datetime import date
 import pytest
 
 from tests.support.catalogue import in_step, lacking, text_of
+from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.evidence.ledger_index import RESTORE
 from trialkit.languages import (
     ENGLISH,
     FOLDER,
     LANGUAGE_TAG,
     LANGUAGES,
+    Saying,
     catalogue,
+    gettext,
     is_reviewed,
     language_tag,
     review_note,
@@ -153,3 +158,24 @@ def test_spanish_of_kitchen_and_calendar() -> None:
         days = [date(2026, 9, 17), date(2026, 9, 20), date(2026, 10, 2), date(2026, 10, 5)]
         assert days_words(days) == "17 y 20 de septiembre; 2 y 5 de octubre de 2026"
         assert count(2, "inch", "inches") == "2 inches"  # of which nothing is marked: English
+
+
+def test_a_failure_is_said_when_it_is_read() -> None:
+    """In the language that is spoken then, from another process too; a text without parts keeps its braces."""
+    with speaking("en"):
+        error = WrongCall(Saying("Name at least one garden."), "Of the data package.", "{other}")
+    sent = pickle.loads(pickle.dumps(error))
+    for one in (error, sent):
+        assert str(one) == "Name at least one garden.\nOf the data package.\n{other}"
+        with speaking("es"):
+            assert str(one) == "Nombre al menos un huerto.\nDel paquete de datos.\n{other}"
+    parts = NotComputed("{path} was changed. {restore}", path="a.json", restore=RESTORE)
+    with speaking("es"):
+        told = str(pickle.loads(pickle.dumps(parts)))
+    assert told == "a.json se cambió. Recupere el archivo del control de versiones."
+
+
+def test_nothing_is_said_of_nothing() -> None:
+    """A catalogue has its own head under the empty text."""
+    with speaking("es"):
+        assert gettext("") == str(Saying("")) == ""

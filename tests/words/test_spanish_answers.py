@@ -133,6 +133,8 @@ def _documents() -> Iterator[Recommended]:
     yield from (usual, wordy_recommended(), bare_recommended())
     yield replace(usual, change=None, next_trial=None)
     yield replace(usual, recommended=then.recommended, next_trial=replace(PROPOSED, value_g=0.04, worth_it=False))
+    idle = replace(PROPOSED, worth_it=False)
+    yield replace(usual, decision=replace(usual.decision, verdict=Verdict.KEEP_AND_TEST), next_trial=idle)
     gone = replace(then, added=(), withdrawn=(TrialName("trial-1", ""),))
     yield replace(usual, change=gone, current=usual.recommended, next_trial=replace(PROPOSED, value_g=0.04))
     volunteers = replace(PROPOSED, block_size=3, acidifiers=(ACID, "none"), doses_tsp=(6.0,), cultivars=("Fenleaf",))
@@ -290,10 +292,10 @@ def test_some_sentences_by_hand() -> None:
     with speaking("es"):
         what, sure, rests = decision_words.sentences(decide(), MeasureSystem("both", 4.8))
         assert what == (
-            "Cambie la recomendación: Fenleaf con 6 cucharaditas rasas (28.8 g) de nutriente por balde. La hoja para "
-            "el huerto nombra ahora la práctica actual, Fenleaf con 4 cucharaditas rasas (19.2 g) de nutriente por "
-            "balde. Con el cambio esperamos 35 g más de cada lechuga trasplantada, en promedio de huertos y temporadas"
-            ". Según los registros, la diferencia puede ser de 5 a 61 g más (intervalo del 95 %)."
+            "Cambie la recomendación: Fenleaf con 6 cucharaditas rasas (28.8 g) de nutriente por balde. Hoy la gente "
+            "usa Fenleaf con 4 cucharaditas rasas (19.2 g) de nutriente por balde: es la práctica actual. Con el "
+            "cambio esperamos 35 g más de cada lechuga trasplantada, en promedio de huertos y temporadas. Según los "
+            "registros, la diferencia puede ser de 5 a 61 g más (intervalo del 95 %)."
         )
         assert "en un huerto y una temporada nuevos, es de 95 de cada 100." in sure
         assert rests.endswith("la respuesta se basa en 48 baldes de 4 huertos en otoño de 2026.")

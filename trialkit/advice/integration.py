@@ -25,6 +25,7 @@ from scipy.special import ndtr, ndtri, stdtrit
 
 from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import NotComputed
+from trialkit.languages import translatable
 
 POINTS, FEW_POINTS, MOST_ROUNDS, FEWEST_EFFECTIVE = 1024, 24, 3, 0.25
 """Of the last round; of very many trials; how many such rounds; and how many must count, in points of one round."""
@@ -128,7 +129,7 @@ def integrate(log_density: Callable[[FloatArray], FloatArray], start: FloatArray
         if np.isnan(found.effective):
             break
         frames.append(_Frame.of_points(found.flattened(FEWEST_A_SCORE * len(mode)), frames[-1]))
-    raise NotComputed("The records leave the sizes of variation too open for an average over them.")
+    raise NotComputed(translatable("The records leave the sizes of variation too open for an average over them."))
 
 
 @dataclass(frozen=True)

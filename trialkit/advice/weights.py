@@ -23,6 +23,7 @@ from trialkit.advice.priors import FACTOR_SHARE, SLOPE_G, WEIGHT_G
 from trialkit.advice.terms import Points
 from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.domain.errors import NotComputed
+from trialkit.languages import translatable
 
 LASTING = "lasting"
 """Share of the variance of what gardens do that lasts from year to year, where some garden came back; uniform
@@ -228,7 +229,9 @@ def weigh(
     model = WeightModel(gathered, scales, slope)
     few = model if learnt is None else WeightModel(learnt, scales, slope)
     if not few.gathered.weighed:
-        raise NotComputed("No usable head was weighed, so nothing can be said of weights: fill in weights of buckets.")
+        raise NotComputed(
+            translatable("No usable head was weighed, so nothing can be said of weights: fill in weights of buckets.")
+        )
     points = integrate(few.log_density, np.zeros(len(few.names)), size)
     points = points.thinned(min(size, THINNED) if learnt is None else FEW_POINTS)
     if learnt is not None:

@@ -49,6 +49,7 @@ from trialkit.domain.factors import FACTORS, FactorName
 from trialkit.domain.heads import is_harvested, is_recorded
 from trialkit.domain.progress import each_told, working_on
 from trialkit.domain.treatment import Treatment
+from trialkit.languages import translatable
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.rules.amendments import amendments_made
 from trialkit.rules.departure_rules import find_departures
@@ -113,8 +114,10 @@ def analyse(trial: CheckedTrial, *, all_pairs: bool = False) -> Results:
     strata = LAYOUT_KINDS[trial.protocol.layout.kind].random_terms
     if not is_harvested(heads).any():
         raise NotComputed(
-            "No head was harvested yet, so there is nothing to analyse. Enter the harvest in heads.csv. If every head "
-            "was lost, the trial has to be repeated."
+            translatable(
+                "No head was harvested yet, so there is nothing to analyse. Enter the harvest in heads.csv. If every "
+                "head was lost, the trial has to be repeated."
+            )
         )
     days = ripening(heads, trial.visits)
     records = {"weight_g": found.weighed, YIELD: yields.buckets, "days": days}

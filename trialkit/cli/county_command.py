@@ -26,6 +26,11 @@ from trialkit.languages import LANGUAGES
 @click.option("--logo", metavar="FILE.png", help="Logo, a PNG picture. It is copied into FOLDER.")
 @click.option("--language", type=NamedChoice(LANGUAGES), help="Language of the handout.")
 @click.option("--measures", type=NamedChoice(get_args(Measures)), help="Measures that new trials are told in.")
+@click.option("--publisher", metavar="TEXT", help="Who makes data of its trials public.")
+@click.option("--licence", metavar="TEXT", help="Licence of the data: CC-BY-4.0 or CC0-1.0.")
+@click.option("--licence-holder", metavar="TEXT", help="Whose the data are.")
+@click.option("--country", metavar="XX", help="Where the gardens are: the two letters of ISO 3166-1.")
+@click.option("--people", metavar="FILE", help="List of who had a part in the trials: CSV, or cells copied.")
 @speaks_plainly
 def command(folder: Path, **changes: str | None) -> None:
     """Set the county that the handout names, or show what is set.
@@ -34,6 +39,9 @@ def command(folder: Path, **changes: str | None) -> None:
     none. What you set holds for a ledger or trial in FOLDER, and for those in the folders right below it. One that has
     a county.toml of its own goes by that. An option that you leave out changes nothing; an empty text takes away what
     was set. Without county.toml, pages name no county.
+
+    From --publisher to --people it is what data packages (trialkit pack) tell where a trial.toml says nothing. The list
+    of people has columns name, roles, orcid, affiliation and organisation; an empty file takes them all away.
 
     Example: trialkit county --name "Larkmoor County" --programme "Garden Advice" --contact "Horticulture desk"
 

@@ -31,7 +31,7 @@ def command(folder: Path, port: int, no_browser: bool, idle_hours: float) -> Non
 
     Example: trialkit desk trials
     """
-    from trialkit.desk.serving import serve
+    from trialkit.desk.serving import listen, serve
 
     try:
         folder.mkdir(exist_ok=True)
@@ -39,15 +39,10 @@ def command(folder: Path, port: int, no_browser: bool, idle_hours: float) -> Non
         raise CallFailure(f"The folder {folder} is not there and cannot be made: {error.strerror}.") from error
     conversation().folder = folder
     try:
-        serve(
-            folder.resolve(),
-            port=port,
-            idle_hours=idle_hours,
-            told=_tell_link,
-            open_browser=not no_browser,
-        )
+        listening = listen(port)
     except OSError as error:
         raise CallFailure(f"The desk cannot listen at port {port}: {error.strerror}. Give another --port.") from error
+    serve(folder.resolve(), listening, idle_hours=idle_hours, told=_tell_link, with_browser=not no_browser)
 
 
 def _tell_link(link: str) -> None:

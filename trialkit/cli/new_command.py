@@ -15,6 +15,7 @@ from trialkit.cli.conversation import Command
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.shared_options import without_links
 from trialkit.cli.speaking import answer, tell
+from trialkit.protocol.starting import dose_from
 from trialkit.steps.following_steps import start_following
 from trialkit.steps.trial_steps import copy_bundled, started
 from trialkit.words.phrases import count
@@ -28,7 +29,7 @@ class _Dose(click.ParamType[float]):
     def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """Read it, or say how it is written."""
         try:
-            return float(value)
+            return dose_from(value)
         except ValueError:
             wanted = "write --dose once for each dose, such as --dose 4 --dose 6"
             self.fail(f'"{value}" is not one number: {wanted}.', param, ctx)

@@ -11,7 +11,7 @@ import click
 
 from trialkit.cli.conversation import conversation
 from trialkit.cli.failures import CallFailure
-from trialkit.protocol.starting import LARGEST_SEED, NewTrial, dose_from, fault_of_sites
+from trialkit.protocol.starting import LARGEST_SEED, NewTrial, dose_from, fault_of_sites, toml_value
 from trialkit.tables.nearest import meant
 from trialkit.words.factor_words import LEVELS_QUESTIONS
 from trialkit.words.phrases import listed
@@ -131,8 +131,8 @@ def _sites(given: tuple[str, ...]) -> tuple[str, ...]:
         if not fault:
             return sites
         if given:
-            raise click.UsageError(fault)
-        click.echo(fault, err=True)
+            raise click.UsageError(str(fault))
+        click.echo(str(fault), err=True)
 
 
 def _practice(levels: Levels, given: Sequence[str]) -> dict[str, str | float]:
@@ -143,7 +143,7 @@ def _practice(levels: Levels, given: Sequence[str]) -> dict[str, str | float]:
     practice: dict[str, str | float] = {}
     left = list(given)
     for name, factor in varied.items():
-        names = {f"{level:g}" if isinstance(level, float) else level: level for level in factor}
+        names = {toml_value(level) if isinstance(level, float) else level: level for level in factor}
         by_name = {text.casefold(): text for text in names}
         if not given:
             choice = click.prompt(f"Current {name}", type=click.Choice(list(names), case_sensitive=False))

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     "tables",
     metavar="NAME=FILE",
     multiple=True,
-    help="Set sites or products from a file: CSV, or cells copied from a spreadsheet. Give it once for each.",
+    help="Set sites, products or people (of the publication) from a file: CSV, or cells copied from a spreadsheet.",
 )
 @speaks_plainly
 def command(folder: Path, words: tuple[str, ...], tables: tuple[str, ...]) -> None:

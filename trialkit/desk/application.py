@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
+from itertools import count
 from pathlib import Path
+from threading import Event, Lock
 from time import monotonic
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
@@ -33,6 +36,8 @@ MOST_BYTES = 64 << 20
 """Of one request, whatever it carries."""
 MOST_FIELD_BYTES = 1 << 20
 MOST_PARTS = 2000
+LINE_FORM = "application/x-www-form-urlencoded"
+"""A form without files, as browsers send it."""
 MOST_REMEMBERED = 50
 LANGUAGE_COOKIE = "desk-language"
 DONE_COOKIE = "desk-done"
@@ -50,15 +55,19 @@ class Desk:
     whole_answers: Newest = field(default_factory=Newest)
     last_asked: float = field(default_factory=monotonic)
     stop: Callable[[], None] = lambda: None
+    opened: Event = field(default_factory=Event)
+    """Whether anybody used the secret link."""
+    _numbers: Iterator[int] = field(default_factory=partial(count, 1))
+    _lock: Lock = field(default_factory=Lock)
 
     def __post_init__(self) -> None:
         """Hear of long deeds once they are done."""
         self.jobs.when_done = self.remember
 
     def remember(self, deed: Deed) -> None:
-        """Keep what was done, for the list at the foot of each page."""
-        self.done.append((self.done[-1][0] + 1 if self.done else 1, deed))
-        del self.done[:-MOST_REMEMBERED]
+        """Keep what was done, for the list at the foot of each page; several threads may tell at once."""
+        with self._lock:
+            self.done = [*self.done, (next(self._numbers), deed)][-MOST_REMEMBERED:]
 
     def number_of(self, deed: Deed) -> int | None:
         """Number of a deed that is remembered."""
@@ -93,7 +102,7 @@ def make_application(folder: Path, guard: Guard) -> Flask:
     made.add_url_rule("/desk.js", "script", _script)
     for room in ROOMS:
         made.register_blueprint(room)
-    for status in (400, 403, 404, 405, 413):
+    for status in (400, 403, 404, 405, 413, 500):
         made.register_error_handler(status, _refused)
     made.register_error_handler(TrialError, _in_trouble)
     made.register_error_handler(WrongCall, _in_trouble)
@@ -189,9 +198,20 @@ def _let_in() -> None:
         return
     if here.guard.refuses(request.method, header, request.cookies.get(here.guard.cookie, "")):
         abort(403)
-    if request.method not in SAFE_METHODS and not here.guard.is_token(request.form.get(TOKEN, "")):
-        abort(403)
+    g.is_in = True
+    if request.method not in SAFE_METHODS:
+        if request.mimetype == LINE_FORM:
+            _hold_line_form()
+        if not here.guard.is_token(request.form.get(TOKEN, "")):
+            abort(403)
+        g.form_back = request.form.get("back", "")
     here.last_asked = monotonic()
+
+
+def _hold_line_form() -> None:
+    """Hold a form in one line to the limits that its reader knows only of forms in parts."""
+    if (request.content_length or 0) > MOST_FIELD_BYTES or request.get_data().count(b"&") >= MOST_PARTS:
+        abort(413)
 
 
 def _dress(response: Response) -> Response:
@@ -203,11 +223,20 @@ def _dress(response: Response) -> Response:
 
 
 def _open() -> AnyResponse:
-    """Let in who has the link, and take the secret out of the address."""
+    """Let in who has the link, and take the secret out of the address.
+
+    The link holds as long as the desk runs, for another window or another browser: only its own terminal tells it.
+    """
     guard = desk().guard
     if not guard.is_key(request.args.get("key", "")):
         abort(403)
     response = redirect("/", 303)
+    if (
+        request.headers.get("Sec-Fetch-Site") == "cross-site"
+    ):  # led here by a file: a redirect would count as from there
+        home = Markup('<!DOCTYPE html><title>{0}</title><a href="/">{0}</a>').format(gettext("The desk"))
+        response = Response(home, headers={"Refresh": "0; url=/"}, mimetype="text/html")
+    desk().opened.set()
     response.set_cookie(guard.cookie, guard.session, httponly=True, samesite="Strict")
     return response
 
@@ -230,8 +259,12 @@ def _refused(error: Any) -> Response:
         404: gettext("There is no such page."),
         405: gettext("There is no such page."),
         413: gettext("That is too large: at most {most} MB at once.", most=MOST_BYTES >> 20),
+        500: gettext(
+            "That is a fault of the desk, not of yours. No file is left half-written. The window in which the desk "
+            "began says more: please report that."
+        ),
     }
-    if request.path == OPEN or error.code == 403:  # a stranger sees nothing of the desk, not even a token
+    if error.code == 403 or not g.get("is_in", False):  # a stranger sees nothing of the desk, not even a token
         return Response(said[error.code], error.code, mimetype="text/plain")
     return page("trouble", error.code, trouble=WentWrong((said[error.code],)), back="/")
 
@@ -245,6 +278,6 @@ def _where_begun() -> str:
     if request.method == "GET":
         return request.path.rstrip("/").rpartition("/")[0] + "/"
     came_from = urlsplit(request.referrer or "")
-    back = request.form.get("back") or (came_from.path if came_from.netloc == request.host else "") or "/"
+    back = g.get("form_back") or (came_from.path if came_from.netloc == request.host else "") or "/"
     is_here = back.startswith("/") and not back.startswith(("//", "/\\"))  # two slashes lead to another host
     return back if is_here else "/"

@@ -12,7 +12,7 @@ from typing import TypeVar
 
 from trialkit.documents.document import DamagedDocument, as_text, from_text
 from trialkit.domain.errors import NotComputed
-from trialkit.languages import gettext
+from trialkit.languages import Saying, gettext
 from trialkit.tables.atomic import locked, write_text
 from trialkit.tables.own_files import ordinary_folder
 
@@ -46,7 +46,8 @@ def changing(place: Path) -> Iterator[Path]:
     """
     folder = begun_in(place)
     folder.mkdir(mode=0o700, exist_ok=True)
-    with locked(folder / LOCK, LOCK_TIMEOUT_S, f"Another window of the desk is at work on {place}"):
+    busy = Saying("Another window of the desk is at work on {folder}; try again when it has ended.", folder=place)
+    with locked(folder / LOCK, LOCK_TIMEOUT_S, busy):
         clear_left_over(folder)
         yield folder
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import shlex
-import subprocess
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any
 
+from trialkit.desk.powershell import powershell_line
 from trialkit.documents.problems import ToldProblem
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.languages import translatable
@@ -50,7 +50,7 @@ class WentWrong:
 def command_line(words: Sequence[str]) -> str:
     """Write a command as one types it on this system."""
     whole = ("trialkit", *words)
-    return subprocess.list2cmdline(whole) if sys.platform == "win32" else shlex.join(whole)
+    return powershell_line(whole) if sys.platform == "win32" else shlex.join(whole)
 
 
 def trouble_of(error: TrialError | WrongCall | NotComputed | OSError) -> WentWrong:

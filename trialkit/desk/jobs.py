@@ -63,11 +63,16 @@ class Jobs:
         ours, theirs = context.Pipe(duplex=False)
         process = context.Process(target=_work, args=(theirs, deed.run, spoken()), daemon=True)
         job = Job(secrets.token_urlsafe(9), deed, where_next, where_begun)
+        try:
+            process.start()  # before anybody can stop it, or wait for one that never was
+        except BaseException:
+            ours.close()
+            raise
+        finally:
+            theirs.close()  # so that we notice when the process's own end is gone
         with self._lock:
             self._forget()
             self._jobs[job.id], self._processes[job.id] = job, process
-        process.start()
-        theirs.close()  # so that we notice when the process's own end is gone
         ended = gettext("It ended before its time: perhaps memory ran out. Nothing is half done. Try again.")
         Thread(target=self._listen, args=(job.id, ours, ended), daemon=True).start()
         return job

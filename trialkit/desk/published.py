@@ -1,11 +1,14 @@
-"""Pages and files that trialkit published, shown as they are: each brings its own policy, under which it loads nothing.
+"""Pages and files that trialkit published, shown as they are, but trusted with nothing.
 
-Only files of ours are shown, found by their names among those that are there: never what a stranger put into a folder.
+Only files with our mark are shown, found by their names among those that are there. A mark can be forged, and what
+stands in a folder may have been sent by anybody. So a page is shown as of an origin of its own (`sandbox`): it can read
+no page of the desk and has no cookie. No script runs in it but ours, and it loads, sends and frames nothing.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection
+from functools import cache
 from mimetypes import guess_type
 from pathlib import Path
 
@@ -38,9 +41,30 @@ def show(folder: Path, file: str, endings: Collection[str]) -> Response:
     response = Response(data, mimetype=guess_type(file)[0] or "application/octet-stream")
     if ending not in SHOWN_IN_PLACE:
         response.headers.set("Content-Disposition", "attachment", filename=file)
-    response.headers["Content-Security-Policy"] = "frame-ancestors 'self'"  # a page of the desk shows it within
+    response.headers["Content-Security-Policy"] = _policy(ending)
     response.headers["X-Frame-Options"] = "SAMEORIGIN"
     return response
+
+
+def _policy(ending: str) -> str:
+    """Policy of a file; a page of the desk may show it within.
+
+    A PDF runs nothing at the desk's address, and readers of them in browsers may be shut out by a sandbox.
+    """
+    frames = "frame-ancestors 'self'"
+    return frames if ending == ".pdf" else f"{_policy_of_pages()}; {frames}"
+
+
+@cache
+def _policy_of_pages() -> str:
+    from trialkit.forms.phone import phone_script
+    from trialkit.pages.shell import digest, page_script
+
+    scripts = " ".join(map(digest, (page_script(), phone_script())))
+    return (
+        f"sandbox allow-scripts allow-downloads allow-modals; default-src 'none'; script-src {scripts}; "
+        "style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
+    )
 
 
 def attachment(folder: Path, file: str, called: str) -> Response:

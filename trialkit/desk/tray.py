@@ -15,11 +15,12 @@ import unicodedata
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
+from itertools import chain, count
 from pathlib import Path
 from typing import IO, Annotated
 
 from trialkit.desk.begun import begun_in, changing, damaged, read_begun, write_begun
-from trialkit.desk.workspace import RESERVED
+from trialkit.desk.workspace import is_reserved
 from trialkit.documents.begun import FileAnswers, WaitingFile, WaitingFiles
 from trialkit.documents.returns import Choice
 from trialkit.domain.errors import NotComputed
@@ -32,7 +33,7 @@ MOST_FILES, MOST_BYTES = 200, 256 << 20
 LONGEST_NAME = 80
 CHUNK = 1 << 20
 INDEX, FILES = "waiting.json", "waiting"
-IDENTITY = re.compile(r"[0-9a-f]{16}")
+IDENTITY, PLAIN_NAME = re.compile(r"[0-9a-f]{16}"), re.compile(r"[^/\\:\0]*[^/\\:\0 .]")
 
 
 @dataclass(frozen=True)
@@ -92,7 +93,8 @@ class Tray:
                 if len(held) + len(given) > MOST_FILES:
                     raise _too_many()
                 for name, stream in given:
-                    one = WaitingFile(_identity(place), safe_name(name))
+                    others = [other.name for other in (*known.files, *new)]
+                    one = WaitingFile(_identity(place), distinct_name(safe_name(name), others))
                     new.append(one)
                     room -= _copied(stream, place / one.id / one.name, room)
                     sync_folder(place / one.id)
@@ -148,7 +150,7 @@ class Tray:
         """Read what waits; a file that is gone, whoever took it, waits no more."""
         index, place = begun_in(self.trial) / INDEX, self._place
         known = read_begun(WaitingFiles, index) or WaitingFiles()
-        if any(not IDENTITY.fullmatch(one.id) or safe_name(one.name) != one.name for one in known.files):
+        if not all(IDENTITY.fullmatch(one.id) and PLAIN_NAME.fullmatch(one.name) for one in known.files):
             raise damaged(index)
         there = (one for one in known.files if _is_ordinary(place / one.id, one.name))
         return replace(known, files=tuple(there))
@@ -204,14 +206,31 @@ def safe_name(name: str) -> str:
 
     Examples
     --------
-    >>> safe_name("../../etc/pass:wd.csv"), safe_name(r"C:\mail\Fern heads.xlsx"), safe_name("con.txt"), safe_name("..")
-    ('pass_wd.csv', 'Fern heads.xlsx', '_con.txt', 'returned')
+    >>> safe_name("../../etc/pass:wd.csv"), safe_name(r"C:\mail\Fern.xlsx"), safe_name("con .txt"), safe_name("..")
+    ('pass_wd.csv', 'Fern.xlsx', '_con .txt', 'returned')
+    >>> safe_name("a & calc.exe %PATH% $(b) `c` 'd'.csv")
+    'a _ calc.exe _PATH_ _(b) _c_ _d_.csv'
     """
     last = re.split(r"[/\\]", name)[-1]
     plain = "".join(one if unicodedata.category(one)[0] not in "CZ" or one == " " else "_" for one in last)
-    plain = re.sub(r'[<>:"|?*]', "_", plain).strip(" .-") or "returned"
+    plain = re.sub(r"""[<>:"|?*&;^%$!`'~#{}]""", "_", plain).strip(" .-") or "returned"  # also what shells obey
     stem, dot, ending = plain.rpartition(".")
     if len(plain.encode("utf-8", "replace")) > LONGEST_NAME:
         kept = (stem if dot else plain)[: LONGEST_NAME // 4].rstrip(" .")
         plain = f"{kept}{dot}{ending[:8]}" if dot else kept
-    return f"_{plain}" if plain.partition(".")[0].upper() in RESERVED else plain
+    return f"_{plain}" if is_reserved(plain) else plain
+
+
+def distinct_name(name: str, others: Collection[str]) -> str:
+    """Return a file's name, numbered where another is called so: a command names each file by it.
+
+    Examples
+    --------
+    >>> distinct_name("Heads.xlsx", ["heads.xlsx", "heads-2.xlsx"]), distinct_name("heads", [])
+    ('Heads-3.xlsx', 'heads')
+    """
+    taken = {other.casefold() for other in others}
+    stem, dot, ending = name.rpartition(".") if "." in name else (name, "", "")
+    numbered = ((f"{stem}-{n}{dot}{ending}", f"{stem[:10]}-{n}{dot}{ending[:8]}") for n in count(2))
+    names = (long if safe_name(long) == long else short for long, short in numbered)
+    return next(one for one in chain([name], names) if one.casefold() not in taken)

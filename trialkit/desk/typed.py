@@ -55,6 +55,25 @@ def doses_in(text: str, field: str = "doses") -> tuple[list[float], list[FieldFa
     return sorted(found), faults
 
 
+def whole_number_in(text: str, least: int, most: int) -> int | None:
+    """Read a whole number in plain figures; None where it is none, or beyond what is allowed.
+
+    Examples
+    --------
+    >>> whole_number_in("007", 1, 12), whole_number_in("13", 1, 12), whole_number_in("9" * 5000, 1, 12)
+    (7, None, None)
+    """
+    figures = text.strip().lstrip("0") or text.strip()[:1]
+    if not (figures.isascii() and figures.isdecimal() and len(figures) <= len(str(most))):
+        return None
+    return int(figures) if least <= int(figures) <= most else None
+
+
+def whole_number_fault(least: int, most: int) -> str:
+    """Say which whole number is wanted."""
+    return gettext("Write a whole number from {least} to {most}.", least=least, most=most)
+
+
 def form_values(form: Mapping[str, str]) -> dict[str, str]:
     """Return what a form holds, line ends as everywhere here."""
     return {name: value.replace("\r\n", "\n") for name, value in form.items()}

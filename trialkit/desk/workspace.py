@@ -15,11 +15,22 @@ if TYPE_CHECKING:
     from trialkit.rules.trial_folder import Stage
 
 FOLDER_NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,39}")
-RESERVED = {"CON", "PRN", "AUX", "NUL", *(f"{port}{n}" for port in ("COM", "LPT") for n in range(10))}
-"""Names that Windows keeps for devices."""
+RESERVED = re.compile(r"con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9¹²³]", re.IGNORECASE)
+"""Names that Windows keeps for devices, whatever follows a point (Microsoft, Naming Files, from memory)."""
 LEDGER = "ledger"
 """Folder of the ledger that the desk keeps."""
 MOST_TRIALS = 500
+
+
+def is_reserved(name: str) -> bool:
+    """Whether Windows would take a name for that of a device.
+
+    Examples
+    --------
+    >>> is_reserved("Con .xlsx"), is_reserved("COM¹"), is_reserved("contents.csv")
+    (True, True, False)
+    """
+    return RESERVED.fullmatch(name.partition(".")[0].rstrip()) is not None
 
 
 @dataclass(frozen=True)
@@ -76,7 +87,7 @@ class Workspace:
         WrongCall
             If the name is none that every system takes, or is taken.
         """
-        if not FOLDER_NAME.fullmatch(name) or name.partition(".")[0].upper() in RESERVED:
+        if not FOLDER_NAME.fullmatch(name) or is_reserved(name):
             raise WrongCall(
                 gettext("Name the folder with small letters, figures and hyphens, such as spring-2028. At most 40.")
             )

@@ -65,7 +65,9 @@ class PlanBefore(SealedLater):
     keys: Annotated[Mapping[str, str], "Values of keys as one types them; empty where a key was not there."] = field(
         default_factory=dict
     )
-    tables: Annotated[Mapping[Literal["sites", "products"], str], "Whole tables."] = field(default_factory=dict)
+    tables: Annotated[Mapping[Literal["sites", "products", "people"], str], "Whole tables."] = field(
+        default_factory=dict
+    )
     after: Annotated[Mapping[str, str], "Digests of the files as the change left them."] = field(default_factory=dict)
     frozen: Annotated[bool, "Whether the layout was frozen then."] = False
     sha256: Seal = field(default="", compare=False)

@@ -4,7 +4,9 @@ from typing import Literal
 
 PROTOCOL_FILE, AMENDMENTS_FILE, COUNTY_FILE = "trial.toml", "amendments.csv", "county.toml"
 FORMS_FOLDER = "forms"
-TableName = Literal["sites", "products", "layout", "solution", "visits", "heads", "weather", "amendments", "means"]
+TableName = Literal[
+    "sites", "products", "layout", "solution", "visits", "heads", "weather", "amendments", "means", "people"
+]
 TABLE_NAMES: tuple[TableName, ...] = (
     "sites", "products", "layout", "solution", "visits", "heads", "weather", "amendments",
 )  # fmt: skip

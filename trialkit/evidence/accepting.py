@@ -15,6 +15,7 @@ from trialkit.documents.ledger_entry import EntrySite, HeadScatter, TrialFacts
 from trialkit.documents.results import Results
 from trialkit.domain.errors import WrongCall
 from trialkit.evidence.ledger import NewEntry, name_in_ledger
+from trialkit.languages import translatable
 from trialkit.rules.mixings import feed_of
 from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.tables.atomic import csv_text
@@ -38,13 +39,16 @@ def trial_entry(trial: CheckedTrial, results: Results, written: bytes) -> NewEnt
     if not found == dict(trial.sha256) == made_from:
         changed = sorted(name for name in found | made_from if found.get(name) != made_from.get(name))
         raise WrongCall(
-            f"The results are not those of these records ({', '.join(changed)} changed): run trialkit analyse "
-            f"{trial.folder} first."
+            translatable(
+                "The results are not those of these records ({changed} changed): run trialkit analyse {folder} first."
+            ),
+            changed=", ".join(changed),
+            folder=trial.folder,
         )
     days = results.responses.get("days")
     buckets = bucket_records(trial, days.buckets if days else ())
     if buckets["yield_g"].isna().all():
-        raise WrongCall("No bucket of this trial has a weight, so it is no evidence yet.")
+        raise WrongCall(translatable("No bucket of this trial has a weight, so it is no evidence yet."))
     told = buckets[buckets["recorded"] > 0]  # a garden that lost everything is evidence too
     about = trial.protocol.trial
     return NewEntry(
@@ -81,8 +85,13 @@ def require_recomputed(trial: CheckedTrial, results: Results) -> None:
     other = [name for name in parts if not is_alike(as_data(getattr(results, name)), as_data(getattr(again, name)))]
     if other:
         raise WrongCall(
-            f"{RESULTS_FILE} is not what these records give: {', '.join(other)}. Nothing was added. Run trialkit "
-            f"analyse {trial.folder} again, and look at what it says first."
+            translatable(
+                "{results_file} is not what these records give: {other}. Nothing was added. Run trialkit analyse "
+                "{folder} again, and look at what it says first."
+            ),
+            results_file=RESULTS_FILE,
+            other=", ".join(other),
+            folder=trial.folder,
         )
 
 

@@ -10,6 +10,7 @@ from trialkit.documents.recommended import Recommended
 from trialkit.domain.reading_budget import LEDGER_DOCUMENT
 from trialkit.evidence.ledger import document_of, place_of, read_sound
 from trialkit.evidence.ledger_index import HISTORY, RESTORE, Index, LedgerDamaged, unbound_versions
+from trialkit.languages import gettext, translatable
 
 RECOMMENDED_FILE = "recommended.json"
 
@@ -41,18 +42,38 @@ def read_versions(ledger: Path, index: Index) -> tuple[list[KeptVersion], list[s
         # Versions did not name the one before them once.
         after = document.after or tuple(before.sha256 for before in told if before.version == one.version - 1)
         if document.version != one.version:
-            problems.append(f"{path} is not version {one.version} as it was written. {RESTORE}")
+            problems.append(
+                gettext(
+                    "{path} is not version {version} as it was written. {restore}",
+                    path=path,
+                    version=one.version,
+                    restore=RESTORE,
+                )
+            )
         missing = sorted(set(after) - {before.sha256 for before in told})
         problems += [
-            f"{path} goes on from a version that is missing or was changed, {name}. {RESTORE}" for name in missing
+            gettext(
+                "{path} goes on from a version that is missing or was changed, {name}. {restore}",
+                path=path,
+                name=name,
+                restore=RESTORE,
+            )
+            for name in missing
         ]
         if not after and document.version > 1:
-            problems.append(f"{folder} lacks version {document.version - 1}. {RESTORE}")
+            problems.append(
+                gettext(
+                    "{folder} lacks version {version}. {restore}",
+                    folder=folder,
+                    version=document.version - 1,
+                    restore=RESTORE,
+                )
+            )
         found.append(KeptVersion(document, data, one.sha256, after))
     known = {one.file for one in told}
     strange = sorted(path for path in folder.iterdir() if path.name not in known) if folder.is_dir() else []
     problems += [
-        f"{path} is no version that the index tells of: take it out of the ledger."
+        gettext("{path} is no version that the index tells of: take it out of the ledger.", path=path)
         for path in strange
         if path.name[0] != "."
     ]
@@ -72,5 +93,13 @@ def copy_problem(ledger: Path, index: Index) -> str:
     coming = (ledger / HISTORY).glob(".recommended-*.json")  # whoever was to tell the index of it was stopped
     if data is not None and any(data == path.read_bytes() for path in coming):
         return ""
-    what = "was changed" if path.exists() else "is missing"
-    return f"{path} {what}: it is to be the newest version of the defaults. trialkit recommend writes it anew."
+    wrong = (
+        translatable(
+            "{path} was changed: it is to be the newest version of the defaults. trialkit recommend writes it anew."
+        )
+        if path.exists()
+        else translatable(
+            "{path} is missing: it is to be the newest version of the defaults. trialkit recommend writes it anew."
+        )
+    )
+    return gettext(wrong, path=path)

@@ -66,6 +66,7 @@ from trialkit.evidence.ledger_index import (
     unbound_versions,
     write_index,
 )
+from trialkit.languages import Saying, translatable
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.tables import atomic
 from trialkit.tables.atomic import write_bytes, write_text
@@ -76,7 +77,7 @@ LOCK, LOCK_TIMEOUT_S = ".ledger.lock", 60.0
 FEWEST_DIGITS = 6
 FILE_NAME = re.compile(r"[A-Za-z0-9_]+(\.[A-Za-z0-9]+)*")
 LARGEST_NUMBER = 1e12
-BEGIN_ANEW = (
+BEGIN_ANEW = Saying(
     "Or begin a new ledger: copy the folders of entries out, analyse each copy and add it (trialkit analyse, trialkit "
     "evidence add)."
 )
@@ -110,7 +111,11 @@ class NewEntry:
 
 def locked(ledger: Path, timeout_s: float = LOCK_TIMEOUT_S) -> AbstractContextManager[None]:
     """Let one process at a time change a ledger; others wait, and give up with a `WrongCall`."""
-    return atomic.locked(ledger / LOCK, timeout_s, f"Another process is at work on {ledger}")
+    return atomic.locked(
+        ledger / LOCK,
+        timeout_s,
+        Saying("Another process is at work on {ledger}; try again when it has ended.", ledger=ledger),
+    )
 
 
 def add(ledger: Path, entry: NewEntry, on: date) -> Listed:
@@ -122,10 +127,12 @@ def add(ledger: Path, entry: NewEntry, on: date) -> Listed:
         If the same records are in it already, or other records of the same trial that count; nothing has changed then.
     """
     if ledger.is_symlink() or (ledger.exists() and not ledger.is_dir()):
-        raise WrongCall(f"{ledger} must be an ordinary folder.")
+        raise WrongCall(translatable("{ledger} must be an ordinary folder."), ledger=ledger)
     begun = any((ledger / name).exists() for name in (INDEX, NEXT_INDEX))
     if ledger.is_dir() and not begun and any(path.name[0] != "." for path in ledger.iterdir()):
-        raise WrongCall(f"{ledger} holds something else already: a ledger needs a folder of its own.")
+        raise WrongCall(
+            translatable("{ledger} holds something else already: a ledger needs a folder of its own."), ledger=ledger
+        )
     ledger.mkdir(parents=True, exist_ok=True)
     with locked(ledger):
         if not any((ledger / name).exists() for name in (INDEX, NEXT_INDEX)):
@@ -210,12 +217,21 @@ def _listed(entry: NewEntry, on: date) -> Listed:
 def _refuse_again(ledger: Path, index: Index, new: Listed, facts: TrialFacts | SummaryFacts) -> None:
     for one in index.listed:
         if one.inputs_sha256 == new.inputs_sha256 and one.counts:
-            raise WrongCall(f"These records are in the ledger already, as {one.id}, added on {one.added_on}.")
+            raise WrongCall(
+                translatable("These records are in the ledger already, as {id}, added on {added_on}."),
+                id=one.id,
+                added_on=one.added_on,
+            )
         if one.counts and one.kind == new.kind == "trial" and one.trial == new.trial:
             raise WrongCall(
-                f"Other records of the trial “{new.trial}” are in the ledger already, as {one.id}. If these take their "
-                f"place, withdraw those first: trialkit evidence withdraw {one.id[:SHOWN_DIGITS]} --why TEXT. If this "
-                "is another trial, give it an id of its own in trial.toml."
+                translatable(
+                    "Other records of the trial “{trial}” are in the ledger already, as {id}. If these take their "
+                    "place, withdraw those first: trialkit evidence withdraw {start} --why TEXT. If this is another "
+                    "trial, give it an id of its own in trial.toml."
+                ),
+                trial=new.trial,
+                id=one.id,
+                start=one.id[:SHOWN_DIGITS],
             )
     mine = facts.means if isinstance(facts, SummaryFacts) else ()
     told = {(row.citation, *row.treatment): row for row in mine}
@@ -330,7 +346,12 @@ def withdraw(ledger: Path, start: str, why: str, on: date) -> Listed:
     with locked(ledger):
         index, one = tidied(ledger), find(ledger, start)
         if not one.counts:
-            raise WrongCall(f"{one.id} was withdrawn already, on {one.withdrawn_on}: {one.why}")
+            raise WrongCall(
+                translatable("{id} was withdrawn already, on {withdrawn_on}: {why}"),
+                id=one.id,
+                withdrawn_on=one.withdrawn_on,
+                why=one.why,
+            )
         grow(ledger, index, Withdrawn(id=one.id, on=on.isoformat(), why=reason))
     return replace(one, withdrawn_on=on.isoformat(), why=reason)
 
@@ -351,7 +372,11 @@ def readmit(ledger: Path, start: str, why: str, on: date) -> Listed:
     with locked(ledger):
         index, one = tidied(ledger), find(ledger, start, counting=False)
         if one.counts:
-            raise WrongCall(f"{one.id} counts: it was added on {one.added_on}, and is not withdrawn.")
+            raise WrongCall(
+                translatable("{id} counts: it was added on {added_on}, and is not withdrawn."),
+                id=one.id,
+                added_on=one.added_on,
+            )
         _refuse_again(ledger, index, one, open_entry(ledger, one).manifest.facts)
         grow(ledger, index, Readmitted(id=one.id, on=on.isoformat(), why=reason))
     return replace(one, withdrawn_on=None, why=None)
@@ -360,7 +385,7 @@ def readmit(ledger: Path, start: str, why: str, on: date) -> Listed:
 def _reason(why: str) -> str:
     reason = " ".join(why.split())
     if not reason:
-        raise WrongCall("Say why, so that later seasons know it: --why TEXT.")
+        raise WrongCall(translatable("Say why, so that later seasons know it: --why TEXT."))
     return reason
 
 
@@ -409,9 +434,16 @@ def open_entry(ledger: Path, listed: Listed) -> Entry:
     names = ("kind", "trial", "title", "season", "started_on")
     other = [name for name in names if getattr(told, name) != getattr(listed, name)]
     if other or isinstance(told.facts, TrialFacts) != (listed.kind == "trial"):
-        raise LedgerDamaged(f"{path} is of another {', '.join(other) or 'kind'} than the index says. {RESTORE}")
+        raise LedgerDamaged(
+            translatable("{path} is of another {what} than the index says. {restore}"),
+            path=path,
+            what=", ".join(other) or "kind",
+            restore=RESTORE,
+        )
     if not all(FILE_NAME.fullmatch(name) for name in told.files):
-        raise LedgerDamaged(f"{path} names a file that no entry holds. {RESTORE}")
+        raise LedgerDamaged(
+            translatable("{path} names a file that no entry holds. {restore}"), path=path, restore=RESTORE
+        )
     return Entry(listed, folder, told)
 
 
@@ -426,11 +458,16 @@ def read_sound(path: Path, digest: str, budget: ReadingBudget = DOCUMENT) -> byt
     try:
         data = path.read_bytes() if path.is_file() and path.stat().st_size <= budget.file_bytes else None
     except OSError as error:
-        raise LedgerDamaged(f"{path} cannot be read: {error.strerror}. {RESTORE}") from error
+        raise LedgerDamaged(
+            translatable("{path} cannot be read: {strerror}. {restore}"),
+            path=path,
+            strerror=error.strerror,
+            restore=RESTORE,
+        ) from error
     if data is None and not path.exists():
-        raise LedgerDamaged(f"{path} is missing. {RESTORE}")
+        raise LedgerDamaged(translatable("{path} is missing. {restore}"), path=path, restore=RESTORE)
     if data is None or not digest or not hashlib.sha256(data).hexdigest().startswith(digest):
-        raise LedgerDamaged(f"{path} was changed. {RESTORE}")
+        raise LedgerDamaged(translatable("{path} was changed. {restore}"), path=path, restore=RESTORE)
     return data
 
 
@@ -450,10 +487,19 @@ def document_of(kind: type[Value], path: Path, data: bytes) -> Value:
         where = getattr(error, "where", "")
         if where == "schema":
             raise LedgerDamaged(
-                f"{path} was written by another version of trialkit, which alone can go on from it. {BEGIN_ANEW}"
+                translatable(
+                    "{path} was written by another version of trialkit, which alone can go on from it. {begin_anew}"
+                ),
+                path=path,
+                begin_anew=BEGIN_ANEW,
             ) from error
         raise LedgerDamaged(
-            f"{path} is not as trialkit wrote it{f': damaged at {where}' if where else ''}. {RESTORE}"
+            translatable("{path} is not as trialkit wrote it: damaged at {where}. {restore}")
+            if where
+            else translatable("{path} is not as trialkit wrote it. {restore}"),
+            path=path,
+            where=where,
+            restore=RESTORE,
         ) from error
     return document
 

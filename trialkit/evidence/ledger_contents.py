@@ -20,6 +20,7 @@ from trialkit.domain.treatment import Treatment
 from trialkit.evidence.kept_versions import KeptVersion
 from trialkit.evidence.ledger import Entry
 from trialkit.evidence.verifying import verify
+from trialkit.languages import translatable
 from trialkit.rules.mixings import feed_of
 from trialkit.rules.trial_folder import CheckedTrial, read_trial
 from trialkit.solution.nutrients import Feed
@@ -92,7 +93,7 @@ def read_ledger(ledger: Path, *, held: bool = False) -> LedgerContents:
     counting = [one for one in found.entries if one.listed.counts]
     trials = sorted((one for one in counting if one.listed.kind == "trial"), key=lambda one: one.listed.started_on)
     if not trials:
-        raise WrongCall(f"No trial in {ledger} counts: add one with trialkit evidence add.")
+        raise WrongCall(translatable("No trial in {ledger} counts: add one with trialkit evidence add."), ledger=ledger)
     summaries = tuple(one for one in counting if one.listed.kind == "means")
     newest = trials[-1].folder
     try:

@@ -38,6 +38,7 @@ from trialkit.documents.ledger_entry import (
 )
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.reading_budget import LEDGER_INDEX
+from trialkit.languages import Saying, gettext, translatable
 from trialkit.tables.atomic import write_bytes
 from trialkit.tables.links import link_words, links_inside
 
@@ -50,7 +51,7 @@ ID = re.compile(f"[0-9a-f]{{{DIGITS}}}")
 VERSION_FILE = re.compile(r"recommended-[0-9]{4,9}(-[0-9a-f]{12})?\.json")
 MOST_TOLD = 20
 MERGE_MARKS = (b"<<<<<<<", b"|||||||", b"=======", b">>>>>>>")
-RESTORE = "Bring the file back from version control."
+RESTORE = Saying("Bring the file back from version control.")
 
 Line = Began | Added | Withdrawn | Readmitted | Recommending
 Kind = TypeVar("Kind", bound=IndexLine)
@@ -173,15 +174,26 @@ def look_at_index(ledger: Path) -> Index:
     data, seal, coming = (_bytes_of(one) for one in (path, ledger / SEAL, aside))
     if data is None and coming is None:
         if seal is not None:
-            raise LedgerDamaged(f"{path} is missing. {RESTORE}")
-        raise WrongCall(f"{ledger} is no ledger: it has no {INDEX}. trialkit evidence add begins one.")
+            raise LedgerDamaged(translatable("{path} is missing. {restore}"), path=path, restore=RESTORE)
+        raise WrongCall(
+            translatable("{ledger} is no ledger: it has no {index}. trialkit evidence add begins one."),
+            ledger=ledger,
+            index=INDEX,
+        )
     lines, problems = _read_lines(path, data) if data is not None else ((), [])
     if coming is not None:  # a writer was stopped: what it had written aside counts
         before, path = lines, aside
         lines, problems = _read_lines(path, coming)
         kept = {line.line_sha256 for line in lines}
         if any(line.after is not None and line.line_sha256 not in kept for line in before):
-            problems.append(f"{aside} lacks a line that {ledger / INDEX} has. Take {aside.name} away.")
+            problems.append(
+                gettext(
+                    "{aside} lacks a line that {index} has. Take {name} away.",
+                    aside=aside,
+                    index=ledger / INDEX,
+                    name=aside.name,
+                )
+            )
     index = Index(lines)
     hidden = bool(problems)  # what cannot be read may be what seems to be missing
     problems += _loose_ends(path, index, hidden)
@@ -208,7 +220,9 @@ def read_index(ledger: Path) -> Index:
 def told_at_once(problems: Iterator[str] | Sequence[str]) -> str:
     """Every problem on a line; of very many the first, and how many more."""
     found = list(problems)
-    more = [f"... and {len(found) - MOST_TOLD} more like these."] if len(found) > MOST_TOLD else []
+    more = (
+        [gettext("... and {number} more like these.", number=len(found) - MOST_TOLD)] if len(found) > MOST_TOLD else []
+    )
     return "\n".join(found[:MOST_TOLD] + more)
 
 
@@ -216,7 +230,12 @@ def _bytes_of(path: Path) -> bytes | None:
     try:
         if (not path.is_file() and path.exists()) or (path.is_file() and path.stat().st_size > LEDGER_INDEX.file_bytes):
             most = LEDGER_INDEX.file_bytes // 10**6
-            raise LedgerDamaged(f"{path} is no file of a ledger, of {most} MB at most. {RESTORE}")
+            raise LedgerDamaged(
+                translatable("{path} is no file of a ledger, of {most} MB at most. {restore}"),
+                path=path,
+                most=most,
+                restore=RESTORE,
+            )
         return path.read_bytes()
     except FileNotFoundError:
         return None
@@ -225,26 +244,33 @@ def _bytes_of(path: Path) -> bytes | None:
 def _read_lines(path: Path, data: bytes) -> tuple[tuple[Line, ...], list[str]]:
     """Read each line by itself: one that is damaged hides no other."""
     if data.count(b"\n") > LEDGER_INDEX.rows:
-        raise LedgerDamaged(f"{path} has more than {LEDGER_INDEX.rows} lines: it is no index of a ledger. {RESTORE}")
+        raise LedgerDamaged(
+            translatable("{path} has more than {rows} lines: it is no index of a ledger. {restore}"),
+            path=path,
+            rows=LEDGER_INDEX.rows,
+            restore=RESTORE,
+        )
     found: dict[str, Line] = {}
     problems: list[str] = []
     *texts, rest = data.split(b"\n")
     if rest:
-        problems.append(f"{path}, line {len(texts) + 1}: it has no end. {RESTORE}")
+        problems.append(
+            gettext("{path}, line {line}: it has no end. {restore}", path=path, line=len(texts) + 1, restore=RESTORE)
+        )
     for number, text in enumerate(texts, 1):
         line = _line_of(text)
         if line is None and text.startswith(MERGE_MARKS):
-            said = "a mark of a merge. Keep the lines of both sides, and take the marks away."
+            said = gettext("a mark of a merge. Keep the lines of both sides, and take the marks away.")
         elif line is None:
-            said = f"it is not as trialkit wrote it. {RESTORE}"
+            said = gettext("it is not as trialkit wrote it. {restore}", restore=RESTORE)
         elif line.line_sha256 in found:
-            said = "it is there twice. Delete one of the two."
+            said = gettext("it is there twice. Delete one of the two.")
         else:
             found[line.line_sha256] = line
             continue
-        problems.append(f"{path}, line {number}: {said}")
+        problems.append(gettext("{path}, line {number}: {said}", path=path, number=number, said=said))
     if not any(isinstance(line, Began) for line in list(found.values())[:1]):
-        problems.append(f"{path}, line 1: it is not how a ledger begins. {RESTORE}")
+        problems.append(gettext("{path}, line 1: it is not how a ledger begins. {restore}", path=path, restore=RESTORE))
     return tuple(found.values()), problems
 
 
@@ -270,41 +296,76 @@ def _loose_ends(path: Path, index: Index, hidden: bool) -> Iterator[str]:
         after, begins, name = line.after, isinstance(line, Began), line.line_sha256
         is_bound = line.format == FORMAT if isinstance(line, Began) else index.is_bound
         if (after is not None) != index.is_bound or is_bound != index.is_bound:
-            yield f"{path}: line {name} is of another format than the first. {RESTORE}"
+            yield gettext(
+                "{path}: line {name} is of another format than the first. {restore}",
+                path=path,
+                name=name,
+                restore=RESTORE,
+            )
         elif not hidden and (begins != (place == 0) or (after is not None and begins != (after == ()))):
-            yield f"{path}: line {name} does not go on from any other. {RESTORE}"
+            yield gettext(
+                "{path}: line {name} does not go on from any other. {restore}", path=path, name=name, restore=RESTORE
+            )
         elif not hidden and (missing := set(after or ()) - every):
-            yield f"{path}: the line {min(missing)}, which another goes on from, is missing or was changed. {RESTORE}"
+            yield gettext(
+                "{path}: the line {line}, which another goes on from, is missing or was changed. {restore}",
+                path=path,
+                line=min(missing),
+                restore=RESTORE,
+            )
         elif not hidden and not known.issuperset(after or ()):
-            yield f"{path}: line {name} stands before one that it goes on from. {RESTORE}"
+            yield gettext(
+                "{path}: line {name} stands before one that it goes on from. {restore}",
+                path=path,
+                name=name,
+                restore=RESTORE,
+            )
         elif not hidden and isinstance(line, Withdrawn) and line.id not in ids[Added]:
-            yield f"{path}: {line.id} was withdrawn and never added. {RESTORE}"
+            yield gettext(
+                "{path}: {id} was withdrawn and never added. {restore}", path=path, id=line.id, restore=RESTORE
+            )
         elif not hidden and isinstance(line, Readmitted) and line.id not in ids[Withdrawn]:
-            yield f"{path}: {line.id} was readmitted and never withdrawn. {RESTORE}"
+            yield gettext(
+                "{path}: {id} was readmitted and never withdrawn. {restore}", path=path, id=line.id, restore=RESTORE
+            )
         known.add(name)
 
 
 def _seal_problems(ledger: Path, index: Index, seal: bytes | None, *, is_coming: bool, hidden: bool) -> Iterator[str]:
     """Hold the newest lines against the seal, which a stopped writer may not have come to."""
-    path, restore = ledger / SEAL, "Bring both back from version control."
+    path, restore = ledger / SEAL, gettext("Bring both back from version control.")
     if seal is None:
         if index.is_bound and not is_coming:
-            yield f"{path} is missing. {RESTORE}"
+            yield gettext("{path} is missing. {restore}", path=path, restore=RESTORE)
         return
     if not index.is_bound:
-        yield f"{ledger / INDEX} is of an earlier time than {path}. {restore}"
+        yield gettext(
+            "{index} is of an earlier time than {path}. {restore}", index=ledger / INDEX, path=path, restore=restore
+        )
         return
     names = seal.decode("ascii", "replace").split("\n")
     if seal.startswith(MERGE_MARKS):
-        yield f"{path} has marks of a merge. Keep the lines of both sides, and take the marks away."
+        yield gettext("{path} has marks of a merge. Keep the lines of both sides, and take the marks away.", path=path)
     elif names.pop() or not names or len(set(names)) < len(names) or not all(map(ID.fullmatch, names)):
-        yield f"{path} is not as trialkit wrote it. {RESTORE}"
+        yield gettext("{path} is not as trialkit wrote it. {restore}", path=path, restore=RESTORE)
     elif not hidden:
         lost = sorted(set(names) - {line.line_sha256 for line in index.lines})
         for name in lost:
-            yield f"{ledger / INDEX}: the line {name}, which {path.name} names, is missing or was changed. {restore}"
+            yield gettext(
+                "{index}: the line {name}, which {seal} names, is missing or was changed. {restore}",
+                index=ledger / INDEX,
+                name=name,
+                seal=path.name,
+                restore=restore,
+            )
         for name in () if lost or is_coming else sorted(set(index.newest) - set(names)):
-            yield f"{path} does not name {name}, which {INDEX} ends with. {restore}"
+            yield gettext(
+                "{path} does not name {name}, which {index} ends with. {restore}",
+                path=path,
+                name=name,
+                index=INDEX,
+                restore=restore,
+            )
 
 
 def as_line(line: Line) -> bytes:

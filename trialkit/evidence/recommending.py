@@ -30,6 +30,7 @@ from trialkit.domain.treatment import Treatment
 from trialkit.evidence.acid_advice import acid_for_classes, ratio_for
 from trialkit.evidence.ledger_contents import LedgerContents, evidence_digest
 from trialkit.evidence.pooling import pooled_records, question_of, read_buckets
+from trialkit.languages import translatable
 from trialkit.solution.mixing import ALKALINITY_CLASSES
 
 SUNS = (("little sun", 0.0, 5.0), ("some sun", 5.0, 7.0), ("much sun", 7.0, math.inf))
@@ -37,18 +38,18 @@ SUNS = (("little sun", 0.0, 5.0), ("some sun", 5.0, 7.0), ("much sun", 7.0, math
 MOST_SUN = 9.0
 """Hours that the open class of sun is taken to end at (common practice, no source)."""
 NO_ANSWER = {
-    "not_asked": "The trials do not ask for the weight of heads.",
-    "nothing_usable": "No head of any trial in the ledger became marketable and was weighed.",
-    "no_practice_record": (
+    "not_asked": translatable("The trials do not ask for the weight of heads."),
+    "nothing_usable": translatable("No head of any trial in the ledger became marketable and was weighed."),
+    "no_practice_record": translatable(
         "No trial of this ledger tried the current practice, so nothing can be set beside it. Add the trial that did, "
         "or withdraw the newest if its practice is not the county's (trialkit evidence withdraw)."
     ),
-    "one_treatment": "The trials of this ledger tried nothing besides the current practice.",
-    "practice_lost": (
+    "one_treatment": translatable("The trials of this ledger tried nothing besides the current practice."),
+    "practice_lost": translatable(
         "No head of the current practice became marketable, and too little is known of the others to recommend one of "
         "them. Add another trial of them."
     ),
-    "too_open": "The trials leave the sizes of variation too open for an answer.",
+    "too_open": translatable("The trials leave the sizes of variation too open for an answer."),
 }
 
 Propose = Callable[[LedgerContents, Advice], ProposedTrial | None]

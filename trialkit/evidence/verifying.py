@@ -11,6 +11,7 @@ from trialkit.documents.ledger_entry import SHOWN_DIGITS, Listed, SummaryMean
 from trialkit.evidence.kept_versions import KeptVersion, copy_problem, read_versions
 from trialkit.evidence.ledger import MANIFEST, Entry, locked, open_entry
 from trialkit.evidence.ledger_index import ENTRIES, Index, LedgerDamaged, look_at_index, told_at_once
+from trialkit.languages import gettext
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,7 @@ def _of_entry(entry: Entry) -> Iterator[str]:
             yield str(error)
     known = {*entry.manifest.files, MANIFEST}
     for path in sorted(path for path in entry.folder.iterdir() if path.name not in known):
-        yield f"{path} does not belong there: take it out of the ledger."
+        yield gettext("{path} does not belong there: take it out of the ledger.", path=path)
 
 
 def _strange(ledger: Path, index: Index) -> Iterator[str]:
@@ -99,7 +100,10 @@ def _strange(ledger: Path, index: Index) -> Iterator[str]:
     known, folder = {listed.id for listed in index.listed}, ledger / ENTRIES
     for path in sorted(folder.iterdir()) if folder.is_dir() else ():
         if path.name not in known and path.name[0] != ".":
-            yield f"{path} is not in the index: add its trial again, and it will be, or take it out of the ledger."
+            yield gettext(
+                "{path} is not in the index: add its trial again, and it will be, or take it out of the ledger.",
+                path=path,
+            )
 
 
 def _rivals(entries: list[Entry]) -> Iterator[str]:
@@ -110,7 +114,13 @@ def _rivals(entries: list[Entry]) -> Iterator[str]:
         one = entry.listed
         other = trials.setdefault(one.trial, one) if one.kind == "trial" else one
         if other is not one:
-            yield f"Two entries hold records of the trial “{one.trial}”, {other.id} and {one.id}. {_withdraw(one)}"
+            yield gettext(
+                "Two entries hold records of the trial “{trial}”, {first} and {second}. {withdraw}",
+                trial=one.trial,
+                first=other.id,
+                second=one.id,
+                withdraw=_withdraw(one),
+            )
     means: dict[tuple[object, ...], tuple[Listed, SummaryMean]] = {}
     told: set[tuple[str, str]] = set()
     for entry in counting:
@@ -119,10 +129,18 @@ def _rivals(entries: list[Entry]) -> Iterator[str]:
             if there is not row and (other.id, entry.listed.id) not in told:
                 told.add((other.id, entry.listed.id))
                 yield (
-                    f"Two entries hold a mean of one treatment of “{row.citation}”, {other.id} with {there.mean_g:g} g "
-                    f"and {entry.listed.id} with {row.mean_g:g} g. {_withdraw(entry.listed)}"
+                    gettext(
+                        "Two entries hold a mean of one treatment of “{citation}”, {first} with {first_mean:g} g "
+                        "and {second} with {second_mean:g} g. {withdraw}",
+                        citation=row.citation,
+                        first=other.id,
+                        first_mean=there.mean_g,
+                        second=entry.listed.id,
+                        second_mean=row.mean_g,
+                        withdraw=_withdraw(entry.listed),
+                    )
                 )
 
 
 def _withdraw(one: Listed) -> str:
-    return f"Withdraw one of them: trialkit evidence withdraw {one.id[:SHOWN_DIGITS]} --why ..."
+    return gettext("Withdraw one of them: trialkit evidence withdraw {start} --why ...", start=one.id[:SHOWN_DIGITS])

@@ -11,7 +11,7 @@ from typing import Annotated, TypeVar
 from trialkit.documents.plan import Event
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.treatment import Treatment
-from trialkit.languages import gettext
+from trialkit.languages import gettext, translatable
 from trialkit.planning.calendar import calendar
 from trialkit.rules.mixings import feed_of
 from trialkit.rules.trial_folder import CheckedTrial
@@ -41,7 +41,11 @@ def buckets_of_garden(trial: CheckedTrial, site: str) -> list[NamedBucket]:
     """
     own = trial.layout[trial.layout["site"] == site]
     if own.empty:
-        raise WrongCall(f"The layout gives {site} no buckets; there are {', '.join(gardens_with_buckets(trial))}.")
+        raise WrongCall(
+            translatable("The layout gives {site} no buckets; there are {gardens}."),
+            site=site,
+            gardens=", ".join(gardens_with_buckets(trial)),
+        )
     columns, blind = trial.protocol.treatment_columns, trial.protocol.trial.blind
     return [
         NamedBucket(

@@ -9,7 +9,7 @@ from datetime import timedelta
 
 from trialkit.domain.errors import WrongCall
 from trialkit.forms.garden_buckets import garden_name
-from trialkit.languages import gettext, speaking
+from trialkit.languages import gettext, speaking, translatable
 from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.words.phrases import date_words
 
@@ -77,7 +77,11 @@ def parcel(trial: CheckedTrial, site: str, forms: Mapping[str, bytes]) -> bytes:
     """
     names = [name.format(site=site) for name in FORMS]
     if missing := [name for name in names if name not in forms]:
-        raise WrongCall(f"{', '.join(missing)} is not there yet: run trialkit forms {trial.folder} first.")
+        raise WrongCall(
+            translatable("{missing} is not there yet: run trialkit forms {folder} first."),
+            missing=", ".join(missing),
+            folder=trial.folder,
+        )
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         # With a mark of its encoding, as some programs take a bare text for another, and with line ends that all know.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -45,8 +46,14 @@ def phone_form(trial: CheckedTrial, site: str) -> str:
         return _page(trial, site)
 
 
+@cache
+def phone_script() -> str:
+    """Script of every form for a phone."""
+    return (TEMPLATES / "phone.js").read_text(encoding="utf-8")
+
+
 def _page(trial: CheckedTrial, site: str) -> str:
-    script = (TEMPLATES / "phone.js").read_text(encoding="utf-8")
+    script = phone_script()
     columns = [field for name in RECORD_TABLES for field in load_schema(name).on_forms]
     listed = [value.replace("_", " ") for field in columns for value in field.listed]
     data = safe_document(_data(trial, site)) | script_words(script, listed)

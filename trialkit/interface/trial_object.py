@@ -213,7 +213,7 @@ class Trial:
             Values by the keys of trial.toml, such as ``{"layout.blocks": 2, "trial.season": "spring 2028"}``; None
             takes a key away.
         tables : mapping, optional
-            Whole tables, sites or products: a frame, or the text of a list.
+            Whole lists, sites, products or people (of the publication): a frame, or the text of a list.
         seen : mapping, optional
             SHA-256 digests by file: nothing is written where a file is another by now.
 

@@ -100,8 +100,25 @@ def gettext(text: str, **parts: object) -> str:
     >>> gettext("{low} to {high}", low="5.5", high="6.0")
     '5.5 to 6.0'
     """
-    told = text if spoken() == ENGLISH else _translations(spoken()).gettext(text)
+    told = text if spoken() == ENGLISH or not text else _translations(spoken()).gettext(text)
     return told.format_map(parts) if parts else told
+
+
+class Saying:
+    """A text that is said anew whenever it is asked for, in the language that is spoken then.
+
+    Examples
+    --------
+    >>> str(Saying("{low} to {high}", low="5.5", high="6.0"))
+    '5.5 to 6.0'
+    """
+
+    def __init__(self, text: str, **parts: object) -> None:
+        self.text, self.parts = text, parts
+
+    def __str__(self) -> str:
+        """Say it now."""
+        return gettext(self.text, **self.parts)
 
 
 def ngettext(one: str, many: str, number: int, **parts: object) -> str:
@@ -199,7 +216,6 @@ def is_reviewed(language: Language) -> bool:
 
 
 @cache
-@cache
 def own_name(language: Language) -> str:
     """What a language calls itself, as a list to choose from names it.
 
@@ -214,6 +230,7 @@ def own_name(language: Language) -> str:
     return name[0].upper() + name[1:]
 
 
+@cache
 def locale_of(language: Language) -> Locale:
     """Locale by which numbers and dates of a language are written: that of its catalogue's header."""
     from babel import Locale

@@ -14,6 +14,7 @@ import pandas as pd
 
 from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.domain.errors import WrongCall
+from trialkit.languages import translatable
 from trialkit.layouts.balanced import PLANE_OF_ORDER, balanced_blocks, balanced_bound, resolvable_bound, square_lattice
 from trialkit.layouts.information import comparable_groups
 from trialkit.layouts.interchange import Frame, criterion, information, search
@@ -94,8 +95,14 @@ def choose_blocks(
     total, needed = sites * blocks, fewest_blocks(treatments, block_size)
     if standing is None and total < needed:
         raise WrongCall(
-            f"{total} blocks of {block_size} buckets cannot compare {treatments} treatments: it takes {needed}. "
-            "Add blocks (layout.blocks), gardens, or buckets to each block (layout.block_size)."
+            translatable(
+                "{total} blocks of {block_size} buckets cannot compare {treatments} treatments: it takes {needed}. Add "
+                "blocks (layout.blocks), gardens, or buckets to each block (layout.block_size)."
+            ),
+            total=total,
+            block_size=block_size,
+            treatments=treatments,
+            needed=needed,
         )
     shape = (sites, blocks, block_size)
     if resolvable:
@@ -121,8 +128,11 @@ def _connected(chosen: IntArray, treatments: int, frame: Frame) -> IntArray:
     """Refuse blocks that leave treatments without comparison, whatever the search has come to."""
     if len(comparable_groups(information(chosen, treatments, frame))) > 1:
         raise WrongCall(
-            f"No such blocks were found that compare all {treatments} treatments with each other: add blocks "
-            "(layout.blocks), gardens, or buckets to each block (layout.block_size)."
+            translatable(
+                "No such blocks were found that compare all {treatments} treatments with each other: add blocks "
+                "(layout.blocks), gardens, or buckets to each block (layout.block_size)."
+            ),
+            treatments=treatments,
         )
     return chosen
 
@@ -160,9 +170,15 @@ def _resolvable(
     in_replicate = treatments // block_size
     if treatments % block_size or blocks % in_replicate:
         raise WrongCall(
-            f"{blocks} blocks of {block_size} buckets in a garden make no whole replicates of {treatments} treatments. "
-            "The block size must divide the number of treatments. The blocks in a garden must be a multiple of "
-            "treatments / block size. Change layout.blocks or layout.block_size, or set layout.resolvable to false."
+            translatable(
+                "{blocks} blocks of {block_size} buckets in a garden make no whole replicates of {treatments} "
+                "treatments. The block size must divide the number of treatments. The blocks in a garden must be a "
+                "multiple of treatments / block size. Change layout.blocks or layout.block_size, or set "
+                "layout.resolvable to false."
+            ),
+            blocks=blocks,
+            block_size=block_size,
+            treatments=treatments,
         )
     replicates = total // in_replicate
     if standing is None and treatments == block_size**2 and block_size in PLANE_OF_ORDER:

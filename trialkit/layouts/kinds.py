@@ -9,6 +9,7 @@ import pandas as pd
 
 from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
+from trialkit.languages import translatable
 from trialkit.layouts.augmented import augmented_blocks
 from trialkit.layouts.bench import bench_places
 from trialkit.layouts.incomplete_blocks import incomplete_blocks, volunteer_blocks
@@ -188,9 +189,9 @@ def lay_out(
         If it cannot be laid out, in the adviser's words.
     """
     if len(treatments) < 2 or treatments.duplicated().any():
-        raise WrongCall("A layout needs at least two treatments, all different.")
+        raise WrongCall(translatable("A layout needs at least two treatments, all different."))
     if not sites or len(set(sites)) < len(sites):
-        raise WrongCall("A layout needs at least one site, each named once.")
+        raise WrongCall(translatable("A layout needs at least one site, each named once."))
     layout = pd.concat(LAYOUT_KINDS[kind].randomise(treatments, sites, blocks, rng, options), ignore_index=True)
     if options.bench_columns is not None and "bench_columns" in LAYOUT_KINDS[kind].options:
         after = list(layout.columns).index("position") + 1

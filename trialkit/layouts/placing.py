@@ -7,6 +7,7 @@ import pandas as pd
 
 from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
+from trialkit.languages import translatable
 from trialkit.layouts.bench import MOST_DRAWS, clumped
 from trialkit.layouts.layout_options import LayoutOptions
 
@@ -42,6 +43,9 @@ def placed_in_blocks(
         if not options.keep_apart or not clumped(order, place // width, place % width):
             return placed(treatments.iloc[order], site, np.repeat(np.arange(len(blocks)) + 1, list(map(len, blocks))))
     raise WrongCall(
-        f"Treatments cannot be kept apart: none of {MOST_DRAWS} draws did. With so few treatments little would be left "
-        "to chance; set layout.keep_apart to false."
+        translatable(
+            "Treatments cannot be kept apart: none of {most_draws} draws did. With so few treatments little would be "
+            "left to chance; set layout.keep_apart to false."
+        ),
+        most_draws=MOST_DRAWS,
     )

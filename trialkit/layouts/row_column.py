@@ -12,6 +12,7 @@ import pandas as pd
 
 from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.domain.errors import WrongCall
+from trialkit.languages import translatable
 from trialkit.layouts.bench import clumped
 from trialkit.layouts.information import comparable_groups
 from trialkit.layouts.interchange import Frame, information, search
@@ -60,8 +61,9 @@ def row_column(
     count, rows, columns = len(treatments), options.rows or 0, options.columns or 0
     if blocks * rows * columns < count:
         raise WrongCall(
-            f"{blocks * rows * columns} buckets in a garden cannot hold {count} treatments. Add rows, columns or "
-            "blocks."
+            translatable("{buckets} buckets in a garden cannot hold {count} treatments. Add rows, columns or blocks."),
+            buckets=blocks * rows * columns,
+            count=count,
         )
     chosen = _chosen(count, (len(sites), blocks, rows, columns), rng, options.standing)
     names = rng.permutation(count) if options.standing is None else np.arange(count)
@@ -83,8 +85,15 @@ def _chosen(
     needed = fewest_rectangles(count, rows, columns)
     if standing is None and sites * blocks < needed:
         raise WrongCall(
-            f"{sites * blocks} x {rows} rows x {columns} columns cannot compare {count} treatments once "
-            f"rows and columns are taken out. That takes {needed}: add rows, columns, blocks or gardens."
+            translatable(
+                "{blocks} x {rows} rows x {columns} columns cannot compare {count} treatments once rows and columns "
+                "are taken out. That takes {needed}: add rows, columns, blocks or gardens."
+            ),
+            blocks=sites * blocks,
+            rows=rows,
+            columns=columns,
+            count=count,
+            needed=needed,
         )
     frame = rectangle_frame(*shape, standing)
     start = np.arange(len(frame.groups)) % count
@@ -93,8 +102,11 @@ def _chosen(
     found = search(count, frame, rng, start=start)
     if len(comparable_groups(information(found, count, frame))) > 1:
         raise WrongCall(
-            f"No such layout was found that compares all {count} treatments within rows and columns: add rows, "
-            "columns, blocks or gardens."
+            translatable(
+                "No such layout was found that compares all {count} treatments within rows and columns: add rows, "
+                "columns, blocks or gardens."
+            ),
+            count=count,
         )
     return found.reshape(shape)
 
@@ -118,7 +130,9 @@ def _shuffled(grid: IntArray, rng: np.random.Generator, options: LayoutOptions) 
         shuffled: IntArray = grid[rng.permutation(rows)][:, rng.permutation(columns)]
         if not options.keep_apart or not clumped(shuffled.ravel(), row, column):
             return shuffled
-    raise WrongCall("No order of rows and columns keeps treatments apart: set layout.keep_apart to false.")
+    raise WrongCall(
+        translatable("No order of rows and columns keeps treatments apart: set layout.keep_apart to false.")
+    )
 
 
 def _rectangles(treatments: pd.DataFrame, site: str, grids: IntArray) -> pd.DataFrame:

@@ -27,6 +27,7 @@ from trialkit.documents.plan import (
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.progress import each_told, working_on
 from trialkit.evidence.ledger_contents import LedgerContents
+from trialkit.languages import translatable
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.beliefs import Known, Outlook, outlook, with_fit
 from trialkit.planning.benches import planned_benches
@@ -226,8 +227,11 @@ def _known(ledger: LedgerContents, question: AdviceQuestion) -> Known:
     known = known_from(ledger, question)
     if known.records.buckets.empty:
         raise NotComputed(
-            "No trial of the ledger tells of this one: their doses have no place beside its own. Give the nutrient's "
-            "label (n_pct, p2o5_pct, k2o_pct) and grams_per_tsp in products.csv, or leave --ledger out."
+            translatable(
+                "No trial of the ledger tells of this one: their doses have no place beside its own. Give the "
+                "nutrient's label (n_pct, p2o5_pct, k2o_pct) and grams_per_tsp in products.csv, or leave --ledger "
+                "out."
+            )
         )
     return known
 

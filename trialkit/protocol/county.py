@@ -16,6 +16,7 @@ from trialkit.domain.units import Measures
 from trialkit.languages import Language
 from trialkit.protocol.faults import problems_of_toml, problems_of_validation
 from trialkit.protocol.logo import logo_problems
+from trialkit.protocol.people_list import people_in
 from trialkit.protocol.protocol_text import written
 from trialkit.protocol.publication import Origin
 from trialkit.protocol.sections import ONE_LINE, Line, Name, Section
@@ -74,6 +75,7 @@ class CountyAnswer(Closed):
 
     file: Annotated[str | None, "Path of county.toml; None where there is none."]
     county: Annotated[County | None, "What it says."]
+    publication: Annotated[Origin, "What data packages of its trials tell alike."]
 
 
 def find_county(folder: Path) -> Path | None:
@@ -172,6 +174,45 @@ def changed_county(before: County | None, changes: Mapping[str, str], logo: Path
     return county, picture
 
 
+def changed_origin(before: Origin, changes: Mapping[str, str], people: str | None) -> Origin:
+    """Apply what a call asks for to what data packages of the county tell alike; an empty text takes a key away.
+
+    Parameters
+    ----------
+    before : Origin
+    changes : mapping of str to str
+        By key.
+    people : str or None
+        List of all people, where they are others.
+
+    Raises
+    ------
+    TrialError
+        With every problem of the call, each at its option.
+    """
+    data: dict[str, Any] = {**before.model_dump(exclude_defaults=True), **changes}
+    if people is not None:
+        data["people"], problems = people_in(people)
+        if errors := [one for one in problems if one.severity == "error"]:
+            raise TrialError(errors)
+    try:
+        return Origin.model_validate({key: value for key, value in data.items() if value not in ("", [])})
+    except ValidationError as error:
+        found = problems_of_validation(COUNTY_FILE, "", error, Origin)
+        raise TrialError([replace(one, row=None, column=option_of(str(one.column))) for one in found]) from error
+
+
+def option_of(key: str) -> str:
+    """Name the option that sets a key.
+
+    Examples
+    --------
+    >>> option_of("licence_holder"), option_of("people.1.orcid")
+    ('--licence-holder', '--people')
+    """
+    return f"--{key.partition('.')[0].partition('[')[0].replace('_', '-')}"
+
+
 def county_text(county: County, publication: Origin | None = None) -> str:
     """Write a county's block as a commented county.toml that reads back as the same."""
     return "\n".join([*_lines(county), *_publication_lines(publication or Origin())]) + "\n"
@@ -189,7 +230,7 @@ def _lines(county: County) -> Iterator[str]:
 
 
 def _publication_lines(publication: Origin) -> Iterator[str]:
-    """What is the same in every data package; only edited by hand, and kept as it stands."""
+    """What is the same in every data package."""
     yield ""
     yield "# What trialkit pack tells of every trial here, where its own trial.toml says nothing under [publication]."
     yield "[publication]"

@@ -16,6 +16,7 @@ from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.table_names import FORMS_FOLDER, RECORD_TABLES, TableName
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
+from trialkit.languages import translatable
 from trialkit.layouts.efficiency import LayoutEfficiency, layout_efficiency
 from trialkit.layouts.information import information_matrix
 from trialkit.layouts.kinds import LAYOUT_KINDS, lay_out
@@ -71,7 +72,9 @@ def randomise(protocol: Protocol, sites: pd.DataFrame) -> pd.DataFrame:
     names = sorted(str(name) for name in sites["site"])
     if plan.kind == "augmented blocks" and plan.blocks * len(names) == 1:
         raise WrongCall(
-            "Augmented blocks need at least two blocks: a check in one bucket tells nothing of how they differ."
+            translatable(
+                "Augmented blocks need at least two blocks: a check in one bucket tells nothing of how they differ."
+            )
         )
     if plan.lots == "garden" and not LAYOUT_KINDS[plan.kind].shares_out and names:
         drawn = [
@@ -81,7 +84,11 @@ def randomise(protocol: Protocol, sites: pd.DataFrame) -> pd.DataFrame:
     else:
         count = LAYOUT_KINDS[plan.kind].sizes(len(treatments), plan.blocks, options)[0] * len(names)
         if plan.lots == "trial" and count > LARGEST_NUMBER:
-            raise WrongCall(f"The protocol asks for {count} buckets, but at most {LARGEST_NUMBER} can be labelled.")
+            raise WrongCall(
+                translatable("The protocol asks for {count} buckets, but at most {largest_number} can be labelled."),
+                count=count,
+                largest_number=LARGEST_NUMBER,
+            )
         rng = np.random.Generator(np.random.PCG64(protocol.seed))
         layout = lay_out(plan.kind, treatments, names, plan.blocks, rng, options)
     if plan.lots == "garden":
@@ -129,7 +136,10 @@ def _refuse_shared_labels(layout: pd.DataFrame) -> None:
     again = layout.loc[layout["bucket"].duplicated(), "site"]
     if len(again):
         name = again.iloc[0]
-        raise WrongCall(f"Buckets of {name} would get labels of another garden. Give {name} another short name.")
+        raise WrongCall(
+            translatable("Buckets of {name} would get labels of another garden. Give {name} another short name."),
+            name=name,
+        )
 
 
 def _garden_key(protocol: Protocol, site: str) -> str:

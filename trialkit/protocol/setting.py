@@ -11,12 +11,12 @@ from pydantic import BaseModel
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.quoting import shown
 from trialkit.domain.reading_budget import OverBudget
+from trialkit.languages import translatable
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.tables.toml_text import toml_data
 
 Path = tuple[str, ...]
 LONGEST_KEY = 200
-EXAMPLE = "such as layout.blocks or trial.season"
 AS_REMARK = re.compile(r"^#[ \t]*(?P<setting>(?P<key>[\w\-]+)[ \t]*=.*)$")
 HEADER = re.compile(r"^\s*\[\s*(?P<name>[^\[\]]+?)\s*\]\s*(#.*)?$")
 
@@ -43,7 +43,12 @@ def path_of(key: str) -> Path:
         ((name, inner),) = inner.items()
         parts.append(name)
     if len(parts) < 2:
-        raise WrongCall(f"{shown(key)} is no key of trial.toml: write section and key, {EXAMPLE}.")
+        raise WrongCall(
+            translatable(
+                "{key} is no key of trial.toml: write section and key, such as layout.blocks or trial.season."
+            ),
+            key=shown(key),
+        )
     return tuple(parts)
 
 
@@ -123,7 +128,11 @@ def _with_key(text: str, path: Path, value: object) -> str:
             table[part] = tomlkit.inline_table() if is_inline else tomlkit.table(is_super_table=part != path[-2])
         table = table[part]
         if not isinstance(table, Mapping):
-            raise WrongCall(f"{'.'.join(path)} is no key of trial.toml: {part} has a value of its own.")
+            raise WrongCall(
+                translatable("{key} is no key of trial.toml: {part} has a value of its own."),
+                key=".".join(path),
+                part=part,
+            )
     if value is None:
         if path[-1] in table:
             del table[path[-1]]

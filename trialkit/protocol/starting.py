@@ -17,7 +17,7 @@ from trialkit.domain.quoting import quoted
 from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import Measures
-from trialkit.languages import LANGUAGES
+from trialkit.languages import LANGUAGES, Saying, translatable
 from trialkit.protocol.trial_protocol import parse_protocol
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.committing import ASIDE, COMMITTED, LOCK, STAGING, at_work, commit
@@ -28,6 +28,7 @@ LARGEST_SEED = 10**8
 """Of those that are drawn for a new trial."""
 LONGEST_ID = 60
 SPOON_WORDS = re.compile(r"\s*(tsp|teaspoons?|cucharaditas?|cdtas?)\.?$", re.IGNORECASE)
+PLAIN_NUMBER = re.compile(r"[+-]?(\d{1,9}(\.\d{0,17})?|\.\d{1,17})", re.ASCII)
 PLANNED_FILES = (PROTOCOL_FILE, "sites.csv", "products.csv")
 """What a trial folder holds before it is laid out."""
 
@@ -76,21 +77,30 @@ def dose_from(text: str) -> float:
     >>> dose_from("4.5 tsp")
     4.5
     """
-    return float(SPOON_WORDS.sub("", text))
+    figures = SPOON_WORDS.sub("", text).strip()
+    if not PLAIN_NUMBER.fullmatch(figures):  # Python takes more for a number: 1_0, inf, 1e3
+        raise ValueError(text)
+    return float(figures)
 
 
-def fault_of_sites(sites: Sequence[str]) -> str | None:
+def fault_of_sites(sites: Sequence[str]) -> Saying | None:
     """Say what is wrong with short names of gardens, if anything."""
     field = load_schema("sites").field("site")
     folded = [site.casefold() for site in sites]  # each names files, which some systems do not tell apart by capitals
     repeated = [site for site in dict.fromkeys(sites) if folded.count(site.casefold()) > 1]
     odd = [site for site in sites if not re.fullmatch(field.pattern or "", site)]
     if not sites:
-        return "Name at least one garden."
+        return Saying("Name at least one garden.")
     if repeated:
         twice = ", ".join(map(quoted, repeated))
-        return f"Each garden needs a name of its own, and capitals make no difference: {twice} is there twice."
-    return f"Not a short name: {', '.join(map(quoted, odd))}. {field.how_to_fix}" if odd else None
+        return Saying(
+            "Each garden needs a name of its own, and capitals make no difference: {twice} is there twice.", twice=twice
+        )
+    if not odd:
+        return None
+    return Saying(
+        "Not a short name: {names}. {fix}", names=", ".join(map(quoted, odd)), fix=Saying(str(field.how_to_fix))
+    )
 
 
 def new_trial_text(answers: NewTrial) -> str:
@@ -255,7 +265,9 @@ def _make(folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise WrongCall(f"The folder {folder} cannot be made: {error.strerror}.") from error
+        raise WrongCall(
+            translatable("The folder {folder} cannot be made: {why}."), folder=folder, why=error.strerror
+        ) from error
 
 
 def refuse_if_filled(folder: Path) -> None:
@@ -278,7 +290,7 @@ def toml_value(value: str | float) -> str:
     """
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-    return repr(int(value) if float(value).is_integer() else value)
+    return repr(int(value) if isinstance(value, int) or value.is_integer() else value)
 
 
 def _factor_sections(answers: NewTrial) -> list[str]:

@@ -212,6 +212,22 @@ def _practice_faults(protocol: Protocol) -> list[PydanticCustomError]:
     return errors
 
 
+def protocol_data(text: str) -> dict[str, Any]:
+    """Read the text of a trial.toml as plain data.
+
+    Raises
+    ------
+    TrialError
+        If it is no TOML, or holds more than any protocol.
+    """
+    try:
+        return toml_data(text)
+    except OverBudget as over:
+        raise TrialError([too_large(PROTOCOL_FILE, over)]) from over
+    except ValueError as error:
+        raise TrialError(problems_of_toml(PROTOCOL_FILE, error)) from error
+
+
 def parse_protocol(text: str) -> Protocol:
     """Make a protocol from the text of a trial.toml.
 
@@ -220,12 +236,7 @@ def parse_protocol(text: str) -> Protocol:
     TrialError
         With every problem found, not only the first.
     """
-    try:
-        data = toml_data(text)
-    except OverBudget as over:
-        raise TrialError([too_large(PROTOCOL_FILE, over)]) from over
-    except ValueError as error:
-        raise TrialError(problems_of_toml(PROTOCOL_FILE, error)) from error
+    data = protocol_data(text)
     try:
         return Protocol.model_validate(data)
     except ValidationError as error:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from trialkit.domain.errors import NotComputed
+from trialkit.languages import translatable
 
 PAPERS = {"a4": "A4", "letter": "Letter"}
 FILLED_MM = {"a4": 278, "letter": 260}
@@ -34,8 +35,10 @@ def handout_pdf(page: str, paper: str) -> bytes:
         from weasyprint.urls import URLFetcher
     except (ImportError, OSError):  # OSError: it is there, but not the text library (Pango) that it stands on
         raise NotComputed(
-            "No PDF was made: WeasyPrint is not installed (pip install weasyprint). Or open handout.html in a "
-            "browser and print it."
+            translatable(
+                "No PDF was made: WeasyPrint is not installed (pip install weasyprint). Or open handout.html in a "
+                "browser and print it."
+            )
         ) from None
     height = f".filled {{ min-height: {FILLED_MM[paper]}mm !important }}"
     sheet = CSS(string=f"@page {{ size: {PAPERS[paper]} }} {height}")

@@ -13,7 +13,7 @@ from trialkit.documents.answers import SiteAnswer
 from trialkit.documents.problems import Problem
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.table_names import AMENDMENTS_FILE
-from trialkit.languages import Language
+from trialkit.languages import Language, Saying, translatable
 from trialkit.protocol.randomise import AddedGarden, added_garden
 from trialkit.rules.neighbours import labels_elsewhere
 from trialkit.rules.trial_folder import CheckedTrial, read_trial
@@ -59,10 +59,15 @@ def add_garden(
         trial = _laid_out(folder)
         in_the_way = _call_faults(why, on)
         if site in set(trial.layout["site"]):
-            in_the_way.append(f"{site} has buckets in this trial already: name a garden that has none.")
+            in_the_way.append(
+                Saying("{site} has buckets in this trial already: name a garden that has none.", site=site)
+            )
         elif not re.fullmatch(load_schema("sites").field("site").pattern or "", site):
             in_the_way.append(
-                f"A garden's short name has letters, figures, blanks and hyphens, at most 40; not {site!r}."
+                Saying(
+                    "A garden's short name has letters, figures, blanks and hyphens, at most 40; not {site!r}.",
+                    site=site,
+                )
             )
         _refuse(in_the_way)
         garden = AddedGarden(site, blocks or trial.protocol.layout.blocks)
@@ -101,12 +106,23 @@ def _without_lots(folder: Path, site: str, change: Literal["withdrew", "rejoined
         trial = _laid_out(folder)
         in_the_way, known = _call_faults(why, on), sorted(set(map(str, trial.layout["site"])))
         if site not in known:
-            in_the_way.append(f"The layout has no garden {site!r}, but {', '.join(known)}.{meant(site, known)}")
+            in_the_way.append(
+                Saying(
+                    "The layout has no garden {site!r}, but {known}.{meant}",
+                    site=site,
+                    known=", ".join(known),
+                    meant=meant(site, known),
+                )
+            )
         elif (site in trial.amended.withdrawn) != (change == "rejoined"):
             in_the_way.append(
-                f"{site} withdrew already ({AMENDMENTS_FILE}); should it take part again, give --rejoin."
+                Saying(
+                    "{site} withdrew already ({file}); should it take part again, give --rejoin.",
+                    site=site,
+                    file=AMENDMENTS_FILE,
+                )
                 if change == "withdrew"
-                else f"{site} takes part: it did not withdraw ({AMENDMENTS_FILE})."
+                else Saying("{site} takes part: it did not withdraw ({file}).", site=site, file=AMENDMENTS_FILE)
             )
         _refuse(in_the_way)
         version, changed = _commit(folder, trial, (on.isoformat(), site, change, "", why.strip()), {})
@@ -117,25 +133,41 @@ def _laid_out(folder: Path) -> CheckedTrial:
     """Read a trial that has a layout."""
     if not (folder / "layout.csv").exists():
         raise WrongCall(
-            f"{folder} has no layout.csv yet: write the garden into sites.csv, then run trialkit layout {folder}."
+            translatable(
+                "{folder} has no layout.csv yet: write the garden into sites.csv, then run trialkit layout {folder}."
+            ),
+            folder=folder,
         )
     return read_trial(folder, stage="layout")
 
 
-def _call_faults(why: str, on: date) -> list[str]:
+def _call_faults(why: str, on: date) -> list[Saying]:
     """Tell of a reason or a day that amendments.csv does not take."""
     reason, day = (load_schema("amendments").field(name) for name in ("why", "amended_on"))
-    faults, longest = [], reason.max_length or 0
+    longest = reason.max_length or 0
+    faults: list[Saying] = []
     if not why.strip() or len(why) > longest or not why.isprintable():
-        faults.append(f"A change of the layout needs its reason: --why TEXT, one line of at most {longest} characters.")
+        faults.append(
+            Saying(
+                "A change of the layout needs its reason: --why TEXT, one line of at most {longest} characters.",
+                longest=longest,
+            )
+        )
     if not str(day.minimum) <= on.isoformat() <= str(day.maximum):
-        faults.append(f"The day of the change lies between {day.minimum} and {day.maximum}: not {on.isoformat()}.")
+        faults.append(
+            Saying(
+                "The day of the change lies between {first} and {last}: not {day}.",
+                first=day.minimum,
+                last=day.maximum,
+                day=on.isoformat(),
+            )
+        )
     return faults
 
 
-def _refuse(in_the_way: list[str]) -> None:
+def _refuse(in_the_way: list[Saying]) -> None:
     if in_the_way:
-        raise WrongCall("\n".join(in_the_way))
+        raise WrongCall(*in_the_way)
 
 
 def _commit(
@@ -160,7 +192,10 @@ def _with_rows(folder: Path, file: str, rows: pd.DataFrame) -> bytes:
         raise TrialError([table])
     heading = next(csv.reader([source.text.partition("\n")[0]])) if not isinstance(source, Problem) else []
     if [name.strip() for name in heading if name.strip()] != list(table.cells):
-        raise WrongCall(f"{path} is not as trialkit writes it, with commas between cells: save it so, then try again.")
+        raise WrongCall(
+            translatable("{path} is not as trialkit writes it, with commas between cells: save it so, then try again."),
+            path=path,
+        )
     data = path.read_bytes()
     end = b"\r\n" if b"\r\n" in data else b"\n"
     lacking = {name: "" for name in table.cells if name not in rows.columns}

@@ -23,6 +23,7 @@ from trialkit.documents.returns import (
 )
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.table_names import TableName
+from trialkit.languages import translatable
 from trialkit.returns.merging import Difference
 
 SHORTEST_ID = 10
@@ -54,7 +55,9 @@ class Reason:
 
     def __post_init__(self) -> None:
         if not self.why.strip() or not self.by.strip():
-            raise WrongCall("A reason is needed, and who gives it: --why TEXT and --by WHO must not be empty.")
+            raise WrongCall(
+                translatable("A reason is needed, and who gives it: --why TEXT and --by WHO must not be empty.")
+            )
 
     def correction(self, difference: Difference) -> Correction:
         """Take what is wanted in place of what the record says."""

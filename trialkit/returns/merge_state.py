@@ -8,6 +8,7 @@ from trialkit.documents.document import as_text
 from trialkit.documents.returns import Conflicts, Corrections, Headings, Journal, WrittenTables
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.table_names import TableName
+from trialkit.languages import translatable
 from trialkit.returns.records import Record, Records, as_written, read_records, table_text
 from trialkit.rules.kept_documents import (
     CONFLICTS,
@@ -115,5 +116,7 @@ def _is_kept(path: Path, data: bytes) -> bool:
     if not path.exists():
         return False
     if not path.is_file() or path.read_bytes() != data:
-        raise NotComputed(f"{path} is no longer what was returned: move it away, then merge again.")
+        raise NotComputed(
+            translatable("{path} is no longer what was returned: move it away, then merge again."), path=path
+        )
     return True

@@ -23,6 +23,7 @@ from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.progress import each_told
 from trialkit.domain.quoting import quoted
 from trialkit.domain.table_names import TableName
+from trialkit.languages import translatable
 from trialkit.returns.finding_log import HeadingsKnown, Log, UnreadableReturn
 from trialkit.returns.journal import (
     Cell,
@@ -109,7 +110,10 @@ def _entry_meant(state: State, file: str) -> JournalEntry:
     gone = those({one.file: one for one in state.journal.returns})
     again = [one for one in state.journal.taken_back if gone and one.file == gone[0].file]
     if again:
-        raise WrongCall(f"{again[-1].name} was taken back already, on {again[-1].on}: {again[-1].why}")
+        last = again[-1]
+        raise WrongCall(
+            translatable("{name} was taken back already, on {on}: {why}"), name=last.name, on=last.on, why=last.why
+        )
     known = list(dict.fromkeys(one.name for one in by_file.values()))
     there = f"Merged were {', '.join(known)}.{meant(name, known)}" if known else "None was merged yet."
     raise WrongCall(f"No file was merged as {quoted(file)}. {there}")
@@ -134,11 +138,18 @@ def _told(entry: JournalEntry, found: FoundFolder) -> Told:
         entry.name, answers_for(journal, entry.sha256), HeadingsKnown({}, remembered_headings(found.kept.headings))
     )
     if not path.is_file():
-        raise NotComputed(f"{path}, the original of {entry.name}, is gone: bring it back, then try again.")
+        raise NotComputed(
+            translatable("{path}, the original of {name}, is gone: bring it back, then try again."),
+            path=path,
+            name=entry.name,
+        )
     try:
         original = load_original(path, log)
         if original.sha256 != entry.sha256:
-            raise NotComputed(f"{path} is no longer what was returned: bring the original back, then try again.")
+            raise NotComputed(
+                translatable("{path} is no longer what was returned: bring the original back, then try again."),
+                path=path,
+            )
         read = read_rows(original, found.trial, log)
     except UnreadableReturn:
         read = None

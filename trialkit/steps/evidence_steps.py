@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from trialkit.documents.ledger_entry import SHOWN_DIGITS
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.progress import each_told, working_on
+from trialkit.languages import translatable
 from trialkit.pages.printable import printable
 from trialkit.pages.safe_text import columns_taken
 from trialkit.steps.trial_steps import RESULTS_FILE, RESULTS_FOLDER, read_results
@@ -122,7 +123,9 @@ def read_recommended(ledger: Path) -> Recommended:
 
     versions = verify(ledger).versions
     if not versions:
-        raise WrongCall(f"{ledger} has no defaults yet: run trialkit recommend {ledger} first.")
+        raise WrongCall(
+            translatable("{ledger} has no defaults yet: run trialkit recommend {ledger} first."), ledger=ledger
+        )
     return versions[-1].document
 
 
@@ -304,6 +307,11 @@ def as_ledger(source: Path) -> Iterator[Path]:
             yield ledger
     else:
         raise WrongCall(
-            f"{source} is no ledger (it has no {INDEX}) and no trial (it has no {PROTOCOL_FILE}). Name the folder of "
-            "one of them."
+            translatable(
+                "{source} is no ledger (it has no {index}) and no trial (it has no {protocol_file}). Name the folder "
+                "of one of them."
+            ),
+            source=source,
+            index=INDEX,
+            protocol_file=PROTOCOL_FILE,
         )

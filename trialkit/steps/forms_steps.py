@@ -8,6 +8,7 @@ from pathlib import Path
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.progress import each_told
 from trialkit.domain.table_names import FORMS_FOLDER
+from trialkit.languages import translatable
 from trialkit.words.phrases import count
 
 ADVISER_FILE = "adviser.html"
@@ -50,7 +51,10 @@ def write_forms(folder: Path) -> Written:
 
     if not (folder / "layout.csv").exists():
         raise WrongCall(
-            f"{folder} has no layout.csv yet, so there are no buckets to label. Run trialkit layout {folder} first."
+            translatable(
+                "{folder} has no layout.csv yet, so there are no buckets to label. Run trialkit layout {folder} first."
+            ),
+            folder=folder,
         )
     with at_work(folder):
         trial = read_trial(folder, stage="layout")
@@ -84,7 +88,9 @@ def garden_parcel(folder: Path, site: str) -> bytes:
 
     trial = read_trial(folder, stage="layout")
     if site not in gardens_to_mail(folder):
-        raise WrongCall(f"{site} has no buckets in this trial, so there is nothing to send to it.")
+        raise WrongCall(
+            translatable("{site} has no buckets in this trial, so there is nothing to send to it."), site=site
+        )
     forms = ordinary_folder(folder / FORMS_FOLDER)
     paths = (forms / name.format(site=site) for name in FORMS)
     return parcel(trial, site, {path.name: path.read_bytes() for path in paths if path.is_file()})

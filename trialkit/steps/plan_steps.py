@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.evidence.ledger_index import INDEX
+from trialkit.languages import translatable
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -98,7 +99,10 @@ def foresee_sizes(
     trial = _sized(folder, sizes)
     buckets = effort(trial.protocol, len(trial.sites), trial.protocol.bucket.heads).buckets
     if most_buckets is not None and buckets > most_buckets:
-        raise NotComputed(f"With {buckets} buckets it cannot be worked out at once: set these sizes, then plan it.")
+        raise NotComputed(
+            translatable("With {buckets} buckets it cannot be worked out at once: set these sizes, then plan it."),
+            buckets=buckets,
+        )
     return trial, foresee(trial, _assumptions(trial.protocol, None), _known_before(folder, ledger))
 
 
@@ -249,13 +253,17 @@ def _assumptions(protocol: Protocol, earlier: Path | None) -> Assumptions:
         return Assumptions(**given, source=VarianceSource("trial.toml" if given else "common practice"))
     path = earlier / "results" / "results.json" if earlier.is_dir() else earlier
     if not path.is_file():
-        raise WrongCall(f"{path} is not there: name the folder of a trial that was analysed.")
+        raise WrongCall(translatable("{path} is not there: name the folder of a trial that was analysed."), path=path)
     try:
         results = from_text(Results, path.read_text(encoding="utf-8"))
         rows = results.responses["weight_g"].variances
     except (ValueError, KeyError) as error:
-        raise NotComputed(f"{path} holds no results of a trial: run trialkit analyse on its folder again.") from error
+        raise NotComputed(
+            translatable("{path} holds no results of a trial: run trialkit analyse on its folder again."), path=path
+        ) from error
     if not rows:
-        raise NotComputed(f"{path} has no variances of head weight: that trial could not be analysed.")
+        raise NotComputed(
+            translatable("{path} has no variances of head weight: that trial could not be analysed."), path=path
+        )
     found = {row.term: row.variance for row in rows}
     return Assumptions.from_variances(found, VarianceSource("earlier trial", results.trial.title))

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Annotated
 from trialkit.documents.answers import SetAnswer
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.table_names import PROTOCOL_FILE
+from trialkit.protocol.people_list import people_in
 from trialkit.protocol.setting import is_frozen_key, path_of, with_keys
-from trialkit.protocol.trial_protocol import parse_protocol
+from trialkit.protocol.trial_protocol import parse_protocol, protocol_data
 from trialkit.rules.trial_folder import check_trial
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.problem import PlanError, TrialError
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from trialkit.documents.problems import Problem
     from trialkit.protocol.starting import NewTrial
 
+PEOPLE = ("publication", "people")
 PLAN_FILES = (PROTOCOL_FILE, "sites.csv", "products.csv")
 
 
@@ -36,7 +38,7 @@ class Settings:
     keys: Annotated[Mapping[str, object], "Values by the keys of trial.toml; None takes one away."] = field(
         default_factory=dict
     )
-    tables: Annotated[Mapping[PlanTable, str], "Whole tables, as `trialkit.tables.typed_lists` reads them."] = field(
+    tables: Annotated[Mapping[PlanTable, str], "Whole lists, as `trialkit.tables.typed_lists` reads them."] = field(
         default_factory=dict
     )
 
@@ -88,13 +90,26 @@ def start_with(folder: Path, answers: NewTrial, settings: Settings) -> None:
     TrialError
         With every problem; nothing is written then.
     """
-    from trialkit.protocol.starting import new_trial_files, refuse_if_filled, write_folder
+    from trialkit.protocol.starting import refuse_if_filled, write_folder
 
     refuse_if_filled(folder)
+    write_folder(folder, {name: text.encode("utf-8") for name, text in files_to_start(answers, settings).items()})
+
+
+def files_to_start(answers: NewTrial, settings: Settings) -> dict[str, str]:
+    """Return every file of a new trial folder by its name, with its plan set and checked.
+
+    Raises
+    ------
+    TrialError
+        With every problem.
+    """
+    from trialkit.protocol.starting import new_trial_files
+
     files = new_trial_files(answers)
     plan = _changed_texts({name: files[name] for name in PLAN_FILES}, settings)
     _checked(plan, set())
-    write_folder(folder, {name: text.encode("utf-8") for name, text in {**files, **plan}.items()})
+    return {**files, **plan}
 
 
 def digest_of(path: Path) -> str:
@@ -120,14 +135,20 @@ def _changed_texts(before: Mapping[str, str], settings: Settings) -> dict[str, s
     """Return the files as they should be, or tell all that is wrong with what was asked for."""
     changed, problems = dict(before), []
     paths = {path_of(key): value for key, value in settings.keys.items()}
+    if "people" in settings.tables:
+        people, wrong = people_in(settings.tables["people"])
+        problems += [one for one in wrong if one.severity == "error"]
+        paths[PEOPLE] = people or None
     if paths:
+        protocol_data(before[PROTOCOL_FILE])  # what is no TOML has no keys to set
+    if paths and not problems:
         text = with_keys(before[PROTOCOL_FILE], paths)
         try:
             parse_protocol(text)
         except TrialError as error:
             problems += [replace(one, row=None) for one in error.problems]  # its lines are of a text nobody has
         changed[PROTOCOL_FILE] = text
-    for table, text in settings.tables.items():
+    for table, text in _of_files(settings.tables):
         schema = load_schema(table)
         found = read_list(schema, text)
         problems += [one for one in found.problems if one.severity == "error"]
@@ -165,13 +186,18 @@ def _refuse_frozen(
     told = []
     if keys := [key for key in settings.keys if is_frozen_key(path_of(key)) and _differs(key, before, wanted)]:
         told.append(frozen_keys_words(reason, str(folder), keys))
-    for table in settings.tables:
+    for table, _ in _of_files(settings.tables):
         file = load_schema(table).file
         names = _names(table, before.get(file, ""))
         if set(names) != set(_names(table, wanted[file])):
             told.append(frozen_names_words(reason, str(folder), file, names))
     if told:
-        raise WrongCall("\n".join(told))
+        raise WrongCall(*told)
+
+
+def _of_files(tables: Mapping[PlanTable, str]) -> list[tuple[PlanTable, str]]:
+    """Tables that are files of the plan."""
+    return [(name, text) for name, text in tables.items() if name != "people"]
 
 
 def _differs(key: str, before: Mapping[str, str], wanted: Mapping[str, str]) -> bool:

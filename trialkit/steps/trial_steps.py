@@ -13,7 +13,7 @@ from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.heads import LOST
 from trialkit.domain.progress import working_on
 from trialkit.domain.reading_budget import RESULTS
-from trialkit.languages import gettext
+from trialkit.languages import gettext, translatable
 from trialkit.tables.problem import TrialError
 from trialkit.words.phrases import count
 
@@ -22,6 +22,13 @@ if TYPE_CHECKING:
     from trialkit.documents.results import Results
     from trialkit.rules.trial_folder import CheckResult, Stage
 
+DAMAGED_AT = translatable("{path} is damaged at {where}: run trialkit analyse {folder} again.")
+SPOILT = {
+    "schema": translatable("{path} was written by another version of trialkit: run trialkit analyse {folder} again."),
+    "sha256": translatable("{path} was changed since it was written: run trialkit analyse {folder} again."),
+    "": translatable("{path} is damaged: run trialkit analyse {folder} again."),
+}
+"""What is wrong with results, by the place that is damaged."""
 RESULTS_FOLDER, RESULTS_FILE, REPORT_FILE = "results", "results.json", "report.html"
 """Twice what comparing every pair of 64 treatments takes."""
 DEMO_EXAMPLE = "autumn_dose"
@@ -142,7 +149,11 @@ def write_report(folder: Path) -> str:
         results = read_results(folder)
         changed = changed_inputs(folder, results)
         if changed:
-            raise WrongCall(f"{', '.join(changed)} changed since the analysis: run trialkit analyse {folder} again.")
+            raise WrongCall(
+                translatable("{changed} changed since the analysis: run trialkit analyse {folder} again."),
+                changed=", ".join(changed),
+                folder=folder,
+            )
         working_on("the report")
         write_outputs(folder, {f"{RESULTS_FOLDER}/{REPORT_FILE}": report_html(results).encode("utf-8")})
     return f"Report: {folder / RESULTS_FOLDER / REPORT_FILE}"
@@ -167,17 +178,24 @@ def read_results(folder: Path) -> Results:
 
     path = folder / RESULTS_FOLDER / RESULTS_FILE
     if not path.is_file():
-        raise WrongCall(f"{path} is not there yet: run trialkit analyse {folder} first.")
-    again = f"run trialkit analyse {folder} again."
+        raise WrongCall(
+            translatable("{path} is not there yet: run trialkit analyse {folder} first."), path=path, folder=folder
+        )
     if path.stat().st_size > RESULTS.file_bytes:
-        raise NotComputed(f"{path} is larger than {RESULTS.file_bytes // 10**6} MB, so it holds no results: {again}")
+        raise NotComputed(
+            translatable(
+                "{path} is larger than {most} MB, so it holds no results: run trialkit analyse {folder} again."
+            ),
+            path=path,
+            most=RESULTS.file_bytes // 10**6,
+            folder=folder,
+        )
     try:
         return from_text(Results, path.read_text(encoding="utf-8"))
     except DamagedDocument as error:
-        what = {"schema": "was written by another version of trialkit", "sha256": "was changed since it was written"}
-        raise NotComputed(f"{path} {what.get(error.where, f'is {error}')}: {again}") from error
+        raise NotComputed(SPOILT.get(error.where, DAMAGED_AT), path=path, where=error.where, folder=folder) from error
     except UnicodeDecodeError as error:
-        raise NotComputed(f"{path} is damaged: {again}") from error
+        raise NotComputed(SPOILT[""], path=path, folder=folder) from error
 
 
 def differences(folder: Path) -> list[str]:

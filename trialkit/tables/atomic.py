@@ -16,6 +16,7 @@ import numpy as np
 
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.written import note_file
+from trialkit.languages import Saying, translatable
 from trialkit.tables.formula_text import defused
 
 if sys.platform != "win32":
@@ -88,26 +89,26 @@ def write_text(path: Path, text: str) -> None:
 
 
 @contextlib.contextmanager
-def locked(lock: Path, timeout_s: float, busy: str) -> Iterator[None]:
+def locked(lock: Path, timeout_s: float, busy: Saying) -> Iterator[None]:
     """Let one process at a time do what a lock file guards; others wait.
 
     Raises
     ------
     WrongCall
-        Saying what is `busy`, if another process does not end in time; or if the lock is a link, which would empty what
-        it leads to.
+        With what is `busy`, if another process does not end in time; or if the lock is a link, since what it leads to
+        would be emptied.
     OSError
         If the lock cannot be had, with the name of its folder.
     """
     from filelock import FileLock, Timeout
 
     if lock.is_symlink():
-        raise WrongCall(f"{lock} is a link: take it away.")
+        raise WrongCall(translatable("{committed} is a link: take it away."), committed=lock)
     guard = FileLock(lock)
     try:
         guard.acquire(timeout=timeout_s)
     except Timeout:
-        raise WrongCall(f"{busy}; try again when it has ended.") from None
+        raise WrongCall(busy) from None
     except OSError as error:
         raise OSError(error.errno, error.strerror, str(lock.parent)) from error
     try:
@@ -131,7 +132,7 @@ def csv_text(frame: pd.DataFrame) -> str:
     '=1+1,-3
     fine,2.5
     """
-    columns = (_defused_texts(frame[name]) for name in frame.columns)
+    columns = (defused_texts(frame[name]) for name in frame.columns)
     return csv_of_texts([[defused(str(name)) for name in frame.columns], *zip(*columns, strict=True)])
 
 
@@ -145,7 +146,8 @@ def _field(text: str) -> str:
     return '"' + text.replace('"', '""') + '"' if any(mark in text for mark in ',"\r\n') else text
 
 
-def _defused_texts(column: pd.Series) -> list[str]:
+def defused_texts(column: pd.Series) -> list[str]:
+    """Return a typed column as the texts of its cells, each text that a spreadsheet would run with a quote in front."""
     pairs = zip(column, cell_texts(column), strict=True)
     return [defused(text) if isinstance(value, str) else text for value, text in pairs]
 

@@ -17,6 +17,7 @@ from trialkit.documents.returns import StagedFile, StagedFiles
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.domain.written import note_file
+from trialkit.languages import Saying, translatable
 from trialkit.tables.atomic import locked
 from trialkit.tables.own_files import ordinary_folder, refuse_strangers
 
@@ -39,7 +40,11 @@ def at_work(folder: Path, timeout_s: float = LOCK_TIMEOUT_S) -> Iterator[bool]:
     WrongCall
         If another command does not end in time.
     """
-    with locked(folder / LOCK, timeout_s, f"Another trialkit command is at work on {folder}"):
+    with locked(
+        folder / LOCK,
+        timeout_s,
+        Saying("Another trialkit command is at work on {folder}; try again when it has ended.", folder=folder),
+    ):
         try:
             yield finish(folder)
         finally:
@@ -115,7 +120,7 @@ def finish(folder: Path) -> bool:
         _discard(folder / begun)
     committed = folder / COMMITTED
     if committed.is_symlink():
-        raise WrongCall(f"{committed} is a link: take it away.")
+        raise WrongCall(translatable("{committed} is a link: take it away."), committed=committed)
     if not committed.exists():
         return False
     if (committed / MANIFEST).exists():
@@ -135,7 +140,10 @@ def _manifest(committed: Path) -> tuple[StagedFile, ...]:
     try:
         return from_text(StagedFiles, (committed / MANIFEST).read_text("utf-8")).files
     except ValueError as error:  # no such document, or no text at all
-        raise NotComputed(f"{committed} is damaged: keep it, and restore the files beside it from a copy.") from error
+        raise NotComputed(
+            translatable("{committed} is damaged: keep it, and restore the files beside it from a copy."),
+            committed=committed,
+        ) from error
 
 
 def _is_waiting(folder: Path, committed: Path, entry: StagedFile) -> bool:
@@ -146,11 +154,15 @@ def _is_waiting(folder: Path, committed: Path, entry: StagedFile) -> bool:
     part = committed / PurePosixPath(entry.part).name
     if part.is_file():
         if _digest(part) != entry.sha256:
-            raise NotComputed(f"{committed} is damaged: keep it, and restore the files beside it from a copy.")
+            raise NotComputed(
+                translatable("{committed} is damaged: keep it, and restore the files beside it from a copy."),
+                committed=committed,
+            )
         return True
     if _digest(target) in {None, entry.before} - {entry.sha256}:  # it was moved, so it stood there
         raise NotComputed(
-            f"{target} is lost, and was being replaced when trialkit was stopped: restore it from a copy."
+            translatable("{target} is lost, and was being replaced when trialkit was stopped: restore it from a copy."),
+            target=target,
         )
     return False
 
@@ -165,9 +177,13 @@ def _refuse_changed(folder: Path, waiting: Collection[StagedFile]) -> None:
     if changed:
         names = ", ".join(str(folder / name) for name in changed)
         raise WrongCall(
-            f"A trialkit command that was to replace {names} was stopped, and the file was changed after that. So "
-            "nothing was overwritten. Move it to another folder and run the command again. Then bring in again what "
-            f"you typed: records with trialkit merge {folder} FILE."
+            translatable(
+                "A trialkit command that was to replace {names} was stopped, and the file was changed after that. So "
+                "nothing was overwritten. Move it to another folder and run the command again. Then bring in again "
+                "what you typed: records with trialkit merge {folder} FILE."
+            ),
+            names=names,
+            folder=folder,
         )
 
 
@@ -190,7 +206,7 @@ def _checked_name(name: str) -> str:
     path = PurePosixPath(name)
     hidden = any(part.startswith(".") for part in path.parts)
     if hidden or path.is_absolute() or not 0 < len(path.parts) <= DEEPEST or "\\" in name or "\0" in name:
-        raise NotComputed(f"{name!r} is no file that trialkit writes.")
+        raise NotComputed(translatable("{name!r} is no file that trialkit writes."), name=name)
     return name
 
 

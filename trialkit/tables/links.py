@@ -7,6 +7,8 @@ from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from pathlib import Path
 
+from trialkit.languages import gettext
+
 
 def links_inside(folder: Path, kept: Iterable[str]) -> tuple[Path, ...]:
     """Find the links that stand in a folder, or anywhere in those folders of it that trialkit keeps.
@@ -37,7 +39,8 @@ def _below(folder: Path) -> Iterator[Path]:
 
 def link_words(link: Path) -> str:
     """Say what to do about a link."""
-    return (
-        f"{link} is a symbolic link, and nothing is read or written through one here. Put the file or folder itself in "
-        "its place, or delete the link."
+    return gettext(
+        "{link} is a symbolic link, and nothing is read or written through one here. Put the "
+        "file or folder itself in its place, or delete the link.",
+        link=link,
     )

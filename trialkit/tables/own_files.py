@@ -14,6 +14,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from trialkit.domain.errors import WrongCall
+from trialkit.languages import translatable
 from trialkit.tables.table_schema import load_schema
 
 LARGEST_OWN_BYTES = 200_000_000
@@ -89,17 +90,26 @@ def refuse_strangers(path: Path, data: bytes) -> None:
         If it is anything but a file of the same kind by trialkit itself, or an empty one.
     """
     if path.is_symlink():
-        raise WrongCall(f"{path} is a link, and trialkit writes through none: name a file, or delete the link.")
+        raise WrongCall(
+            translatable("{path} is a link, and trialkit writes through none: name a file, or delete the link."),
+            path=path,
+        )
     if not path.exists():
         return
     if not path.is_file():
-        raise WrongCall(f"{path} is no ordinary file, so nothing was written: name another, or move it away.")
+        raise WrongCall(
+            translatable("{path} is no ordinary file, so nothing was written: name another, or move it away."),
+            path=path,
+        )
     kind = kind_of(data)
     assert kind is not None, path
     if not is_own(path, kind):
         raise WrongCall(
-            f"{path} was not written by trialkit as it is now, so it was left alone and nothing was written. Move it "
-            "elsewhere or give it another name, then run the command again."
+            translatable(
+                "{path} was not written by trialkit as it is now, so it was left alone and nothing was written. Move "
+                "it elsewhere or give it another name, then run the command again."
+            ),
+            path=path,
         )
 
 
@@ -120,5 +130,8 @@ def ordinary_folder(path: Path) -> Path:
         If it is a link or no folder.
     """
     if path.is_symlink() or (path.exists() and not path.is_dir()):
-        raise WrongCall(f"{path} must be an ordinary folder, not a link or a file: trialkit keeps its files in it.")
+        raise WrongCall(
+            translatable("{path} must be an ordinary folder, not a link or a file: trialkit keeps its files in it."),
+            path=path,
+        )
     return path

@@ -19,7 +19,8 @@ from trialkit.tables.problem import problem, too_large
 from trialkit.tables.table_schema import TableSchema
 from trialkit.tables.typed_tables import TableReading, empty_table, read_table
 
-PlanTable = Literal["sites", "products"]
+PlanTable = Literal["sites", "products", "people"]
+"""What is set as a list: tables of the plan, and the people of its publication, whom trial.toml holds."""
 OTHER_HEADINGS: Mapping[str, str] = {
     translatable("Garden"): "site",
     translatable("Short name"): "site",
@@ -44,7 +45,7 @@ class TypedList:
 
 
 def read_list(schema: TableSchema, text: str) -> TypedList:
-    """Read sites or products from text: tabs, commas or semicolons between cells, headings in any language.
+    """Read a list from text: tabs, commas or semicolons between cells, headings in any language.
 
     Without headings, the first column has the names, and one that holds languages alone is that. A garden's name
     that is none for files is shortened to one, and kept in full beside it.
@@ -161,7 +162,7 @@ def _canonical(schema: TableSchema, cells: Mapping[str, str]) -> dict[str, str]:
         field = schema.field(name)
         if name == "language":
             found[name] = _languages().get(plain_name(text), text)
-        elif field.enum:
+        elif field.listed:
             found[name] = values_by_plain_word(field).get(plain_name(text), text)
     if schema.name == "sites":
         told = found.get("site") or found.get("name", "")

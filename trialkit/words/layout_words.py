@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from trialkit.documents.answers import SiteAnswer
+from trialkit.languages import Saying, translatable
 from trialkit.layouts.layout_warning import FEWEST_ERROR_DEGREES, LayoutWarning
 from trialkit.words.factor_words import effect_label
 from trialkit.words.phrases import count, listed
@@ -51,20 +52,42 @@ def site_lines(made: SiteAnswer, folder: str) -> list[str]:
     return [*told, f"Next: trialkit forms {folder}"]
 
 
-FROZEN = {
-    "records": "has records already, and another layout would part them from their treatments, so layout.csv stays. "
-    "Records are what stands below the headings of heads.csv, solution.csv or visits.csv, or in the folder returned.",
-    "amendments": "has a layout that gardens joined or withdrew from (amendments.csv), so layout.csv stays.",
-    "forms": "has printed forms in its folder forms, whose labels may be on buckets, so layout.csv stays.",
+STANDS = {
+    "records": translatable(
+        "{folder} has records already, and another layout would part them from their treatments, so layout.csv stays. "
+        "Records are what stands below the headings of heads.csv, solution.csv or visits.csv, or in the folder "
+        "returned."
+    ),
+    "amendments": translatable(
+        "{folder} has a layout that gardens joined or withdrew from (amendments.csv), so layout.csv stays."
+    ),
+    "forms": translatable(
+        "{folder} has printed forms in its folder forms, whose labels may be on buckets, so layout.csv stays."
+    ),
 }
+"""Why a layout is frozen."""
 
 
-def frozen_words(reason: str, folder: str) -> str:
+def why_it_stands(reason: str, folder: str) -> Saying:
+    """Say why a layout stays as it is."""
+    return Saying(STANDS[reason], folder=folder)
+
+
+def frozen_words(reason: str, folder: str) -> Saying:
     """Say why a layout is not drawn anew, and what can be done."""
-    told = f'{folder} {FROZEN[reason]} Let a garden join or withdraw with trialkit site {folder} NAME --add --why "..."'
+    why = why_it_stands(reason, folder)
     if reason == "forms":
-        return f"{told}. If nothing was handed out yet, take away the folder forms and lay out anew."
-    return f"{told}."
+        return Saying(
+            '{why} Let a garden join or withdraw with trialkit site {folder} NAME --add --why "...". If nothing was '
+            "handed out yet, take away the folder forms and lay out anew.",
+            why=why,
+            folder=folder,
+        )
+    return Saying(
+        '{why} Let a garden join or withdraw with trialkit site {folder} NAME --add --why "...".',
+        why=why,
+        folder=folder,
+    )
 
 
 def labels_elsewhere_words(trials: Sequence[str]) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
@@ -114,6 +115,17 @@ def listed(names: Sequence[str], last: str = "and") -> str:
     """
     told = {"and": gettext("and"), "or": gettext("or")}.get(last, last)
     return f"{', '.join(names[:-1])} {told} {names[-1]}" if len(names) > 1 else names[0]
+
+
+@dataclass(frozen=True)
+class Listed:
+    """Several things, named when they are asked for, in the language that is spoken then."""
+
+    names: tuple[str, ...]
+
+    def __str__(self) -> str:
+        """Name them."""
+        return listed(self.names)
 
 
 def chance(probability: float) -> str:

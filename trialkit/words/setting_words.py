@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from trialkit.documents.answers import SetAnswer
-from trialkit.words.layout_words import FROZEN
-from trialkit.words.phrases import listed
+from trialkit.languages import Saying
+from trialkit.words.layout_words import why_it_stands
+from trialkit.words.phrases import Listed, listed
 
 
 def set_lines(made: SetAnswer, folder: str) -> list[str]:
@@ -19,25 +20,36 @@ def set_lines(made: SetAnswer, folder: str) -> list[str]:
     return [*told, f"Next: trialkit plan {folder}"]
 
 
-def frozen_keys_words(reason: str, folder: str, keys: Sequence[str]) -> str:
+def frozen_keys_words(reason: str, folder: str, keys: Sequence[str]) -> Saying:
     """Say why keys stay as they are, and which may still change."""
-    return (
-        f"{folder} {FROZEN[reason]} So {listed(keys)} can no longer change. These may still: title, season, days, "
-        "contact, measures, language, variation, limits, publication and prices. In sites.csv and products.csv all but "
-        "the names may."
+    return Saying(
+        "{why} So {keys} can no longer change. These may still: title, season, days, contact, measures, language, "
+        "variation, limits, publication and prices. In sites.csv and products.csv all but the names may.",
+        why=why_it_stands(reason, folder),
+        keys=Listed(tuple(keys)),
     )
 
 
-def frozen_names_words(reason: str, folder: str, file: str, names: Sequence[str]) -> str:
+def frozen_names_words(reason: str, folder: str, file: str, names: Sequence[str]) -> Saying:
     """Say why names of gardens or products stay as they are, and what may still change."""
-    told = (
-        f"{folder} {FROZEN[reason]} So {file} must go on naming just {listed(names)}. All beside the names may change."
+    told = Saying(
+        "{why} So {file} must go on naming just {names}. All beside the names may change.",
+        why=why_it_stands(reason, folder),
+        file=file,
+        names=Listed(tuple(names)),
     )
     if file == "sites.csv":
-        return f'{told} Let a garden join or withdraw with trialkit site {folder} NAME --add --why "..."'
+        return Saying(
+            '{told} Let a garden join or withdraw with trialkit site {folder} NAME --add --why "..."',
+            told=told,
+            folder=folder,
+        )
     return told
 
 
-def changed_meanwhile_words(files: Sequence[str]) -> str:
+def changed_meanwhile_words(files: Sequence[str]) -> Saying:
     """Say that somebody else changed files since they were shown."""
-    return f"{listed(files)} changed since you opened this page, so nothing was written. Look at it again, then save."
+    return Saying(
+        "{files} changed since you opened this page, so nothing was written. Look at it again, then save.",
+        files=Listed(tuple(files)),
+    )

@@ -1,9 +1,10 @@
-"""The county: who stands behind the handout, with its logo."""
+"""The county: who stands behind the handout, with its logo, and what its data packages tell alike."""
 
 from __future__ import annotations
 
 import base64
 import tempfile
+from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, get_args
@@ -13,50 +14,96 @@ from flask import Blueprint, Response, redirect, request
 from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, page
 from trialkit.desk.deeds import Deed
+from trialkit.desk.field_faults import FieldFault, by_field, faults_of
+from trialkit.desk.rooms.settings import LISTS, people_text
+from trialkit.desk.typed import form_values
 from trialkit.domain.units import Measures
 from trialkit.languages import gettext
+from trialkit.protocol.publication import Licence
+from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
     from werkzeug.wrappers import Response as AnyResponse
 
+    from trialkit.documents.problems import Problem
+
 room = Blueprint("county", __name__, url_prefix="/county")
 TEXTS = ("name", "programme", "contact", "sowing", "language", "measures")
+OF_DATA = ("publisher", "licence", "licence_holder", "country")
 LOGO = "logo.png"
 
 
 @room.get("/")
 def form() -> Response:
     """Show what is set, to be changed."""
+    return _shown(_set_now())
+
+
+def _set_now() -> dict[str, str]:
+    """What county.toml says, as the form shows it."""
     from trialkit.protocol.county import read_county
 
     block = read_county(desk().workspace.folder)
     said = {key: str(getattr(block.county, key) or "") if block else "" for key in TEXTS}
+    said |= {key: str(getattr(block.publication, key) or "") if block else "" for key in OF_DATA}
+    people = [one.model_dump(exclude_defaults=True) for one in block.publication.people] if block else []
+    return said | {"measures": said["measures"] or "both", "people": people_text(people)}
+
+
+def _shown(said: Mapping[str, str], faults: Sequence[FieldFault] = ()) -> Response:
+    from trialkit.protocol.county import read_county
+
+    block = read_county(desk().workspace.folder)
     logo = base64.b64encode(block.logo).decode() if block and block.logo else ""
-    return page("county", said=said, logo=logo, measures=get_args(Measures))
+    return page(
+        "county",
+        422 if faults else 200,
+        said=said,
+        logo=logo,
+        measures=get_args(Measures),
+        licence_choices=[("", "–"), *((one, one) for one in get_args(Licence))],
+        faults=by_field(faults),
+    )
 
 
 @room.post("/")
 def change() -> AnyResponse:
-    """Set what was changed."""
-    from trialkit.protocol.county import read_county
-
-    folder = desk().workspace.folder
-    block = read_county(folder)
-    before = {key: str(getattr(block.county, key) or "") if block else "" for key in TEXTS}
-    before["measures"] = before["measures"] or "both"  # as the form shows it where nothing is set
-    given = {key: request.form.get(key, "").strip() for key in TEXTS}
+    """Set what was changed, or show what is wrong with it beside what was typed."""
+    folder, before, form = desk().workspace.folder, _set_now(), form_values(request.form)
+    given = {key: form.get(key, before[key]).strip() for key in (*TEXTS, *OF_DATA)}
     changes = {key: value for key, value in given.items() if value != before[key]}
+    people = form.get("people", before["people"])
+    files: dict[str, tuple[str, bytes]] = {}
+    if people.strip() != before["people"].strip():
+        files["people"] = (LISTS["people"], people.encode("utf-8"))
     uploaded = request.files.get("logo")
-    data = uploaded.read() if uploaded else b""
-    if request.form.get("no_logo"):
+    if data := uploaded.read() if uploaded else b"":
+        files["logo"] = (LOGO, data)
+    elif form.get("no_logo"):
         changes["logo"] = ""
+    if not changes and not files:
+        return redirect("/county/", 303)
+    shown = changes | {key: name for key, (name, _) in files.items()}
+    words = [word for key, value in shown.items() for word in (f"--{key.replace('_', '-')}", value)]
     with tempfile.TemporaryDirectory() as aside:
-        if data:
-            path = Path(aside) / LOGO
-            path.write_bytes(data)
-            changes["logo"] = str(path)
-        if changes:
-            shown = changes | ({"logo": LOGO} if data else {})
-            words = [word for key, value in shown.items() for word in (f"--{key}", value)]
-            do(Deed(gettext("County"), (("county", *words),), partial(deeds.set_county, folder, changes)), "/county/")
-    return redirect("/county/", 303)
+        for key, (name, content) in files.items():
+            path = Path(aside) / name
+            path.write_bytes(content)
+            changes[key] = str(path)
+        deed = Deed(
+            gettext("County"),
+            (("county", *words),),
+            partial(deeds.set_county, folder, changes),
+            tuple(one for key, one in files.items() if key == "people"),
+        )
+        try:
+            return do(deed, "/county/")
+        except TrialError as error:
+            return _shown({**given, "people": people}, faults_of(error, _field_of))
+
+
+def _field_of(one: Problem) -> str:
+    if one.file == "people.csv":
+        return "people"
+    field = (one.column or "").removeprefix("--").replace("-", "_")
+    return field if field in (*TEXTS, *OF_DATA, "people", "logo") else ""

@@ -15,6 +15,7 @@ from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, page, trial_folder
 from trialkit.desk.deeds import Deed, WentWrong, trouble_of
 from trialkit.desk.published import files_of
+from trialkit.desk.typed import whole_number_in
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.languages import LANGUAGES, gettext, language_tag, speaking
 from trialkit.pages.safe_text import safe_text
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
 room = Blueprint("garden", __name__, url_prefix="/trial/<name>/garden")
 
 DAYS_TO_ANSWER = 7
+MOST_BLOCKS = 50
+"""As many as trial.toml allows."""
 LETTERS_A_LINE = 60
 """Of the message, about, as wide as the page shows it."""
 OF_WHAT_IS_MISSING = ("TK-H08", "TK-H09", "TK-H20")
@@ -71,11 +74,12 @@ def join(name: str) -> AnyResponse:
         faults.append(gettext("Give the garden a short name."))
     if not why:
         faults.append(gettext("Say why, for whoever asks later."))
-    if blocks and not (blocks.isdecimal() and 1 <= int(blocks) <= 50):
+    count = whole_number_in(blocks, 1, MOST_BLOCKS)
+    if blocks and count is None:
         faults.append(gettext("Blocks are a whole number from 1 to 50."))
     if faults:
         return _overview(name, request.form, tuple(faults))
-    more: dict[str, Any] = ({"blocks": int(blocks)} if blocks else {}) | (
+    more: dict[str, Any] = ({"blocks": count} if blocks else {}) | (
         {"language": language} if language in LANGUAGES else {}
     )
     said = [word for key, value in more.items() for word in (f"--{key}", str(value))]

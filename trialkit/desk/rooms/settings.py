@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -11,31 +10,36 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
 from flask import Blueprint, Response, abort, redirect, request
-from pydantic import BaseModel
 
 from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, page, trial_folder
 from trialkit.desk.begun import begun_in, changing, read_begun, write_begun
 from trialkit.desk.deeds import Deed
 from trialkit.desk.field_faults import FieldFault, by_field, faults_of
-from trialkit.desk.rooms.starting_room import understood
-from trialkit.desk.typed import doses_in, form_values, names_in
+from trialkit.desk.rooms.starting_room import said_cells, understood
+from trialkit.desk.typed import NONE, acids_in, doses_in, form_values, names_in
 from trialkit.documents.begun import PlanBefore
+from trialkit.documents.problems import Problem
 from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.reading_budget import OverBudget
 from trialkit.domain.table_names import PROTOCOL_FILE
+from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.languages import gettext
+from trialkit.protocol.people_list import people_in, people_list
 from trialkit.protocol.randomise import why_frozen
 from trialkit.protocol.setting import as_typed, is_frozen_key, kinds_of, path_of, value_from
-from trialkit.protocol.trial_protocol import Protocol
+from trialkit.protocol.starting import toml_value
 from trialkit.steps.setting_steps import digest_of
+from trialkit.tables.atomic import defused_texts
 from trialkit.tables.problem import TrialError
+from trialkit.tables.source_file import read_source
 from trialkit.tables.table_schema import load_schema
+from trialkit.tables.toml_text import toml_data
 from trialkit.tables.typed_lists import PlanTable, read_list
+from trialkit.words.key_words import choices_of, meaning_of, name_of, sections
 
 if TYPE_CHECKING:
     from werkzeug.wrappers import Response as AnyResponse
-
-    from trialkit.documents.problems import Problem
 
 room = Blueprint("settings", __name__, url_prefix="/trial/<name>")
 
@@ -46,9 +50,13 @@ FIRST = (
 """Keys that most advisers change, in the order in which they are asked; all others stand under More."""
 NOT_ASKED = ("trial.id", "publication.people", "decision.current_practice")
 """What stays as it is, is a table of its own, or is asked with what is tried."""
+LISTS: Mapping[PlanTable, str] = {"sites": "gardens.txt", "products": "shelf.txt", "people": "people.txt"}
+"""Names of the files that the shown commands read lists from."""
 FACTORS = ("cultivar", "dose", "acidifier")
 BEFORE = "plan.json"
 """What the last change replaced, among what is begun in the trial."""
+Kind = Literal["text", "date", "name", "names", "acid", "acids", "doses"]
+"""What a setting holds, and so how what is typed is read."""
 
 
 @dataclass(frozen=True)
@@ -61,7 +69,7 @@ class Setting:
     value: Annotated[str, "As it stands there now; empty where it does not."]
     usual: Annotated[str, "What counts where it is empty."] = ""
     choices: Annotated[tuple[tuple[str, str], ...], "Where it is one of a few."] = ()
-    kind: Literal["text", "date", "name", "names", "doses"] = "text"
+    kind: Kind = "text"
     is_fixed: Annotated[bool, "Whether the layout, which is frozen, stands on it."] = False
 
     @property
@@ -69,12 +77,20 @@ class Setting:
         """Name of its field."""
         return self.key.replace(".", "-")
 
+    @property
+    def said(self) -> str:
+        """Its value in words."""
+        return dict(self.choices).get(self.value, self.value)
+
     def value_of(self, text: str) -> object:
         """Read what was typed; None where it is empty."""
         if self.kind == "names":
             return names_in(text) or None
         if self.kind == "name":
             return text.strip() or None
+        if self.kind in ("acid", "acids"):
+            acids = acids_in(text)
+            return (acids if self.kind == "acids" else " ".join(acids)) or None
         if self.kind == "doses":
             return [int(dose) if dose.is_integer() else dose for dose in doses_in(text)[0]] or None
         return value_from(path_of(self.key), text)
@@ -136,7 +152,7 @@ def _settings(name: str, typed: Mapping[str, str], faults: list[FieldFault] | No
 
 @room.get("/list/<table>/")
 def show_list(name: str, table: str) -> Response:
-    """Show gardens or products as a list to be changed."""
+    """Show gardens, products or people as a list to be changed."""
     return _list(name, _plan_table(table), None)
 
 
@@ -146,16 +162,30 @@ def change_list(name: str, table: str) -> AnyResponse:
     which, text, folder = _plan_table(table), form_values(request.form).get("text", ""), trial_folder(name)
     if request.form.get("go") != "save":
         return _list(name, which, text)
-    schema = load_schema(which)
-    if errors := [one for one in read_list(schema, text).problems if one.severity == "error"]:
+    if errors := [one for one in _problems(which, text) if one.severity == "error"]:
         return _list(name, which, text, [*faults_of(TrialError(errors), lambda _: "text")])
     if _text_of(folder, which) == text:
         return redirect(f"/trial/{name}/", 303)
     try:
-        return set_plan(name, {}, {which: text}, {schema.file: request.form.get("seen", "")}, f"/trial/{name}/")
+        return set_plan(name, {}, {which: text}, {_kept_in(which): request.form.get("seen", "")}, f"/trial/{name}/")
     except (TrialError, WrongCall) as error:
         field = "text" if isinstance(error, TrialError) else ""
-        return _list(name, which, text, [*faults_of(error, lambda one: field if one.file == schema.file else "")])
+        return _list(name, which, text, [*faults_of(error, lambda one: field if _is_of(one, which) else "")])
+
+
+def _problems(table: PlanTable, text: str) -> tuple[Problem, ...]:
+    return people_in(text)[1] if table == "people" else read_list(load_schema(table), text).problems
+
+
+def _kept_in(table: PlanTable) -> str:
+    """Name the file that a list stands in."""
+    return PROTOCOL_FILE if table == "people" else load_schema(table).file
+
+
+def _is_of(one: Problem, table: PlanTable) -> bool:
+    if table == "people" and one.file == PROTOCOL_FILE:
+        return (one.column or "").startswith("publication.people")
+    return one.file == load_schema(table).file
 
 
 def _plan_table(table: str) -> PlanTable:
@@ -168,34 +198,56 @@ def _plan_table(table: str) -> PlanTable:
 def _list(name: str, table: PlanTable, text: str | None, faults: list[FieldFault] | None = None) -> Response:
     folder, schema = trial_folder(name), load_schema(table)
     shown = _text_of(folder, table) if text is None else text
-    found = read_list(schema, shown)
-    told = faults or [*faults_of(TrialError(found.problems), lambda _: "text")] if found.problems else faults or []
-    is_wrong = any(one.severity == "error" for one in found.problems)
+    found, problems = read_list(schema, shown), _problems(table, shown)
+    told = faults or ([*faults_of(TrialError(problems), lambda _: "text")] if problems else [])
+    is_wrong = any(one.severity == "error" for one in problems)
     return page(
         "list",
-        422 if faults or (is_wrong and text is not None) else 200,
+        422 if faults or (is_wrong and shown.strip() and text is not None) else 200,
         trial=desk().workspace.filed(name),
         table=table,
+        title={"sites": gettext("Gardens"), "products": gettext("Products"), "people": gettext("People")}[table],
         text=shown,
-        seen=digest_of(folder / schema.file),
+        seen=digest_of(folder / _kept_in(table)),
         columns=[(one.heading, gettext(one.description)) for one in schema.fields],
         understood=understood(schema, found),
         faults=by_field(told if shown.strip() else faults or ()),
-        frozen=why_frozen(folder),
+        frozen=None if table == "people" else why_frozen(folder),
     )
 
 
 def _text_of(folder: Path, table: PlanTable) -> str:
-    """Write a table as a spreadsheet would paste it: tabs between cells, without columns that hold nothing."""
-    from trialkit.tables.atomic import cell_texts
+    """Write a table as a spreadsheet would paste it: tabs between cells, without columns that hold nothing.
 
-    path, schema = folder / load_schema(table).file, load_schema(table)
-    found = read_list(schema, path.read_text("utf-8-sig", errors="replace") if path.is_file() else "")
+    Raises
+    ------
+    TrialError
+        If what is there is no text: saved from here, what could not be read of it would be lost.
+    """
+    if table == "people":
+        return people_text(_value_at(_data(folder), "publication.people"))
+    schema = load_schema(table)
+    source = read_source(folder, schema.file)
+    if isinstance(source, Problem) and source.rule != "TK-F01":
+        raise TrialError([source])
+    found = read_list(schema, "" if isinstance(source, Problem) else source.text)
     frame = found.reading.frame
-    columns = {name: cell_texts(frame[name]) for name in found.columns}
+    columns = {name: said_cells(schema.field(name), defused_texts(frame[name])) for name in found.columns}
     kept = {name: cells for name, cells in columns.items() if any(cells) or schema.field(name).required}
     rows = zip(*kept.values(), strict=True)
     lines = [[schema.field(name).heading for name in kept], *rows]
+    return as_pasted(lines)
+
+
+def people_text(people: object) -> str:
+    """Write the people of a publication as a spreadsheet would paste them, with headings even where there are none."""
+    return as_pasted(
+        people_list([one for one in people if isinstance(one, Mapping)] if isinstance(people, list) else [])
+    )
+
+
+def as_pasted(lines: Iterable[Iterable[str]]) -> str:
+    """Write cells as a spreadsheet would paste them."""
     return "\n".join("\t".join(_quoted(cell) for cell in cells) for cells in lines)
 
 
@@ -244,10 +296,10 @@ def set_plan(
     folder = trial_folder(name)
     data = _data(folder)
     before = {key: _value_at(data, key) for key in keys}
-    texts = {one: path.read_text("utf-8-sig") for one in tables if (path := folder / load_schema(one).file).is_file()}
+    texts = {one: _text_before(folder, one) for one in tables if (folder / _kept_in(one)).is_file()}
     title = gettext("Set: {what}", what=_listed(keys, tables))
     answer = do(_deed(title, name, folder, keys, tables, seen), where_next)
-    files = [PROTOCOL_FILE] * bool(keys) + [load_schema(one).file for one in tables]
+    files = [PROTOCOL_FILE] * bool(keys) + [_kept_in(one) for one in tables]
     typed = {key: as_typed(path_of(key), value) for key, value in before.items()}
     with changing(folder) as begun:
         write_begun(
@@ -264,7 +316,7 @@ def set_plan(
 
 def _listed(keys: Iterable[str], tables: Iterable[PlanTable]) -> str:
     labels = _labels()
-    named = {"sites": gettext("gardens"), "products": gettext("products")}
+    named = {"sites": gettext("gardens"), "products": gettext("products"), "people": gettext("people")}
     return ", ".join([*(labels[key][0] if key in labels else key for key in keys), *(named[one] for one in tables)])
 
 
@@ -277,18 +329,21 @@ def _deed(
     seen: Mapping[str, str],
 ) -> Deed:
     words = [f"{key}={as_typed(path_of(key), value)}" for key, value in keys.items()]
-    files = {one: f"{'gardens' if one == 'sites' else 'shelf'}.txt" for one in tables}
+    files = {one: LISTS[one] for one in tables}
     words += [word for one, file in files.items() for word in ("--table", f"{one}={file}")]
     run = partial(deeds.set_plan, folder, dict(keys), dict(tables), dict(seen))
     return Deed(title, (("set", name, *words),), run, tuple((files[one], tables[one].encode()) for one in tables))
 
 
+def _text_before(folder: Path, table: PlanTable) -> str:
+    return _text_of(folder, table) if table == "people" else (folder / _kept_in(table)).read_text("utf-8-sig")
+
+
 def _data(folder: Path) -> dict[str, Any]:
     """Read the values of trial.toml as they stand there; none where it cannot be read."""
     try:
-        text = (folder / PROTOCOL_FILE).read_text("utf-8-sig")
-        return tomllib.loads(text.replace("\r\n", "\n").replace("\r", "\n"))
-    except (OSError, ValueError):
+        return toml_data((folder / PROTOCOL_FILE).read_text("utf-8-sig"))
+    except (OSError, ValueError, OverBudget):
         return {}
 
 
@@ -307,7 +362,7 @@ def _groups(folder: Path) -> list[tuple[str, list[Setting]]]:
     first = [_labelled(every.pop(key), labels[key]) for key in FIRST]
     groups = [("", first), (gettext("What is tried"), [*_of_factors(data, is_frozen=is_frozen)])]
     for one in every.values():
-        section = one.key.partition(".")[0]
+        section = name_of(one.key.partition(".")[0])
         if groups[-1][0] != section:
             groups.append((section, []))
         groups[-1][1].append(one)
@@ -342,18 +397,25 @@ def _of_factors(data: Mapping[str, Any], *, is_frozen: bool) -> Iterator[Setting
         "dose": gettext("Teaspoons that gardeners use now"),
         "acidifier": gettext("Acid that gardeners use now"),
     }
+    kinds: dict[str, tuple[Kind, Kind]] = {
+        "cultivar": ("names", "name"),
+        "dose": ("doses", "text"),
+        "acidifier": ("acids", "acid"),
+    }
     for name in FACTORS:
         levels = _value_at(data, f"factors.{name}.levels")
-        texts = [_level(one) for one in levels] if isinstance(levels, list) else []
-        many: Literal["doses", "names"] = "doses" if name == "dose" else "names"
-        one: Literal["text", "name"] = "text" if name == "dose" else "name"
-        told = "\n".join(texts)
+        told = "\n".join(map(_level, levels)) if isinstance(levels, list) else ""
         yield Setting(
-            f"factors.{name}.levels", titles[name], gettext("One a line."), told, kind=many, is_fixed=is_frozen
+            f"factors.{name}.levels",
+            titles[name],
+            gettext("One a line."),
+            told,
+            kind=kinds[name][0],
+            is_fixed=is_frozen,
         )
         practice, key = _value_at(data, f"decision.current_practice.{name}"), f"decision.current_practice.{name}"
         hint = gettext("One of those above; empty where there is only one.")
-        yield Setting(key, now[name], hint, _level(practice), kind=one, is_fixed=is_frozen)
+        yield Setting(key, now[name], hint, _level(practice), kind=kinds[name][1], is_fixed=is_frozen)
     product, hint = (
         _level(_value_at(data, "factors.dose.product")),
         gettext("What the doses are of, named as in products."),
@@ -362,38 +424,28 @@ def _of_factors(data: Mapping[str, Any], *, is_frozen: bool) -> Iterator[Setting
 
 
 def _level(value: object) -> str:
-    return "" if value is None else f"{value:g}" if isinstance(value, int | float) else str(value)
+    if value == NO_PRODUCT:
+        return gettext(NONE)
+    return "" if value is None else toml_value(value) if isinstance(value, int | float) else str(value)
 
 
 def _settings_of(data: Mapping[str, Any], *, is_frozen: bool) -> Iterator[Setting]:
     """Every key of trial.toml that holds one value, or a short list of them, with what its schema says of it."""
-    for section, entry in Protocol.model_fields.items():
-        kind = entry.annotation
-        if not (isinstance(kind, type) and issubclass(kind, BaseModel)):
-            continue
+    for section, kind in sections():
         for part, field in kind.model_fields.items():
-            key = f"{section}.{part}"
+            key, path = f"{section}.{part}", (section, part)
             if key in NOT_ASKED:
                 continue
-            path, value = (section, part), _value_at(data, key)
             usual = None if field.is_required() else field.get_default(call_default_factory=True)
-            words = [str(one) for one in field.metadata if isinstance(one, str)]
+            told = as_typed(path, usual) if usual not in (None, (), "") else ""
+            choices = choices_of(field)
             yield Setting(
                 key,
-                part.replace("_", " ").capitalize(),
-                " ".join(words),
-                as_typed(path, value),
-                as_typed(path, usual) if usual not in (None, (), "") else "",
-                _choices(field.annotation),
+                name_of(part),
+                meaning_of(field),
+                as_typed(path, _value_at(data, key)),
+                choices.get(told, gettext(told) if told else ""),
+                (("", "–"), *choices.items()) if choices else (),
                 "date" if date in kinds_of(field.annotation) else "text",
                 is_frozen and is_frozen_key(path),
             )
-
-
-def _choices(annotation: Any) -> tuple[tuple[str, str], ...]:
-    """Return what a key chooses from, in words; nothing of one that is written freely."""
-    kinds = [*kinds_of(annotation)]
-    if kinds == [bool]:
-        return (("", "–"), ("true", gettext("yes")), ("false", gettext("no")))
-    words = [one for one in kinds if isinstance(one, str)]
-    return (("", "–"), *((one, one) for one in words)) if words else ()

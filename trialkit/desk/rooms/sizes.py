@@ -12,6 +12,7 @@ from flask import Blueprint, Response, redirect, request
 from trialkit.desk.application import desk, page, trial_folder
 from trialkit.desk.field_faults import FieldFault, by_field, faults_of
 from trialkit.desk.rooms.settings import set_plan
+from trialkit.desk.typed import whole_number_fault, whole_number_in
 from trialkit.documents.document import as_written
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.languages import gettext
@@ -114,11 +115,11 @@ def _as_planned(name: str) -> dict[str, str]:
 def _sizes(given: Mapping[str, str]) -> tuple[Sizes, tuple[FieldFault, ...]]:
     numbers, faults = {}, []
     for field in FIELDS:
-        text = given.get(field, "").strip()
-        if text.isascii() and text.isdecimal() and 1 <= int(text[:9]) <= MOST[field]:
-            numbers[field] = int(text)
+        number = whole_number_in(given.get(field, ""), 1, MOST[field])
+        if number is not None:
+            numbers[field] = number
         else:
-            faults.append(FieldFault(field, gettext("Write a whole number from 1 to {most}.", most=MOST[field])))
+            faults.append(FieldFault(field, whole_number_fault(1, MOST[field])))
     return Sizes(**numbers), tuple(faults)
 
 

@@ -16,17 +16,18 @@ from trialkit.desk.application import desk, do, page
 from trialkit.desk.deeds import Deed
 from trialkit.desk.drafts import Drafts
 from trialkit.desk.field_faults import FieldFault, by_field, faults_of
-from trialkit.desk.typed import acids_in, doses_in, form_values, names_in
+from trialkit.desk.typed import acids_in, doses_in, form_values, names_in, whole_number_fault, whole_number_in
 from trialkit.documents.begun import TrialDraft
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, spoken
 from trialkit.protocol.setting import as_typed, path_of, value_from
-from trialkit.protocol.starting import LARGEST_SEED, NewTrial, fault_of_sites, id_from, new_trial_text
+from trialkit.protocol.starting import LARGEST_SEED, NewTrial, fault_of_sites, id_from, new_trial_text, toml_value
+from trialkit.steps.setting_steps import Settings, files_to_start
 from trialkit.tables.atomic import csv_of_texts, csv_text
 from trialkit.tables.problem import TrialError
 from trialkit.tables.table_schema import Field, TableSchema, load_schema
-from trialkit.tables.typed_lists import TypedList, read_list
+from trialkit.tables.typed_lists import PlanTable, TypedList, read_list
 
 if TYPE_CHECKING:
     from werkzeug.wrappers import Response as AnyResponse
@@ -71,6 +72,8 @@ FIELDS_OF_KEYS = {
     "layout.blocks": "blocks",
     "layout.seed": "seed",
 }
+RANGES = {"blocks": (1, 50), "seed": (0, LARGEST_SEED)}
+"""Whole numbers that are taken."""
 USUAL = {"blocks": "3", "heads": "4", "language": ENGLISH, "measures": ""}
 ABOUT_THE_FORM = ("token", "at", "go", "draft", "instead_of")
 """Fields that hold nothing of the trial."""
@@ -135,6 +138,12 @@ class Draft:
         return self.typed.get(name, USUAL.get(name, "")).strip()
 
     @property
+    def blocks(self) -> int:
+        """Blocks in each garden; the usual where none can be read."""
+        found = whole_number_in(self.said("blocks"), *RANGES["blocks"])
+        return int(USUAL["blocks"]) if found is None else found
+
+    @property
     def nutrient(self) -> str:
         """The nutrient, where doses of it are tried."""
         return self.said("nutrient") if self.doses else ""
@@ -142,7 +151,7 @@ class Draft:
     @property
     def told_doses(self) -> list[str]:
         """The doses, as they are written."""
-        return [f"{dose:g}" for dose in self.doses]
+        return [toml_value(dose) for dose in self.doses]
 
     @property
     def choices(self) -> dict[str, list[str]]:
@@ -209,10 +218,18 @@ class Draft:
         return {key: value_from(path_of(key), text) for key, text in told.items() if text}
 
     @property
-    def tables(self) -> dict[str, tuple[str, str]]:
+    def tables(self) -> dict[PlanTable, tuple[str, str]]:
         """Tables that are set, with the names of their files."""
-        told = {"sites": (GARDENS_FILE, self.gardens_text), "products": (PRODUCTS_FILE, self.products_text)}
+        told: dict[PlanTable, tuple[str, str]] = {
+            "sites": (GARDENS_FILE, self.gardens_text),
+            "products": (PRODUCTS_FILE, self.products_text),
+        }
         return {name: one for name, one in told.items() if one[1]}
+
+    @property
+    def table_texts(self) -> dict[PlanTable, str]:
+        """Tables that are set."""
+        return {name: text for name, (_, text) in self.tables.items()}
 
     def answers(self, seed: int) -> dict[str, Any]:
         """What `trialkit.Trial.new` takes."""
@@ -225,9 +242,9 @@ class Draft:
             "doses": self.doses,
             "acidifiers": self.acidifiers,
             "nutrient": self.nutrient,
-            "blocks": value_from(("layout", "blocks"), self.said("blocks")),
+            "blocks": self.blocks,
             "settings": self.keys,
-            "tables": {name: text for name, (_, text) in self.tables.items()},
+            "tables": self.table_texts,
         }
 
     def commands(self, seed: int) -> tuple[tuple[str, ...], ...]:
@@ -237,11 +254,11 @@ class Draft:
             "--dose": self.told_doses,
             "--acidifier": self.acidifiers,
             "--site": self.sites,
-            "--current": [f"{one:g}" if isinstance(one, float) else one for one in self.practice.values()],
+            "--current": [toml_value(one) if isinstance(one, float) else one for one in self.practice.values()],
         }
         words = [word for option, values in lists.items() for value in values for word in (option, value)]
         nutrient = ("--nutrient", self.nutrient) if self.nutrient else ()
-        question, sizes = self.said("question"), ("--blocks", self.said("blocks"), "--seed", str(seed))
+        question, sizes = self.said("question"), ("--blocks", str(self.blocks), "--seed", str(seed))
         new = ("new", self.folder, "--question", question, *words, *nutrient, *sizes)
         keys = [f"{key}={as_typed(path_of(key), value)}" for key, value in self.keys.items()]
         tables = [word for name, (file, _) in self.tables.items() for word in ("--table", f"{name}={file}")]
@@ -317,7 +334,8 @@ def _started(draft: Draft) -> AnyResponse:
     for step in (1, 2, 3):
         if faults := _faults(draft, step):
             return _shown(draft, step, faults)
-    seed = int(draft.said("seed")) if draft.said("seed") else secrets.randbelow(LARGEST_SEED)
+    seed = whole_number_in(draft.said("seed"), *RANGES["seed"])
+    seed = secrets.randbelow(LARGEST_SEED) if seed is None else seed
     folder = desk().workspace.new_folder(draft.folder)
     files = tuple((file, text.encode("utf-8")) for file, text in draft.tables.values())
     name = folder.name  # once it is there, another would be free
@@ -327,8 +345,8 @@ def _started(draft: Draft) -> AnyResponse:
         started = do(Deed(title, draft.commands(seed), run, files), f"/trial/{name}/")
         _drafts().throw_away(request.form.get("draft", ""))
         return started
-    except FileExistsError as error:  # another window was quicker
-        return _shown(draft, 3, [FieldFault("name", str(error))])
+    except FileExistsError:  # another window was quicker
+        return _shown(draft, 3, _faults_of_name_and_numbers(draft))
     except TrialError as error:
         faults = [*faults_of(error, partial(_field_of, draft))]
         steps = [number for number, names in enumerate(STEPS, 1) if any(one.field in names for one in faults)]
@@ -365,7 +383,10 @@ def _faults(draft: Draft, step: int) -> list[FieldFault]:
     if faults:
         return faults
     try:
-        new_trial_text(_assumed(draft))
+        if step < 3:
+            new_trial_text(_assumed(draft))
+        else:  # all is known by now
+            files_to_start(_assumed(draft), Settings(draft.keys, draft.table_texts))
     except TrialError as error:
         return [one for one in faults_of(error, partial(_field_of, draft)) if one.field in STEPS[step - 1]]
     return []
@@ -377,7 +398,7 @@ def _faults_of_gardens(draft: Draft) -> list[FieldFault]:
     if errors := [one for one in draft.gardens.problems if one.severity == "error"]:
         return list(faults_of(TrialError(errors), lambda _: "gardens"))
     fault = fault_of_sites(draft.sites)
-    return [FieldFault("gardens", fault)] if fault else []
+    return [FieldFault("gardens", str(fault))] if fault else []
 
 
 def _faults_of_name_and_numbers(draft: Draft) -> list[FieldFault]:
@@ -387,15 +408,16 @@ def _faults_of_name_and_numbers(draft: Draft) -> list[FieldFault]:
         return [FieldFault("name", str(error))]
     numbers = {name: draft.said(name) for name in ("blocks", "seed")}
     odd = [
-        name for name, text in numbers.items() if not (text.isascii() and text.isdecimal()) and (text or name != "seed")
+        name
+        for name, text in numbers.items()
+        if whole_number_in(text, *RANGES[name]) is None and (text or name != "seed")
     ]
-    return [FieldFault(name, gettext("Write a whole number.")) for name in odd]
+    return [FieldFault(name, whole_number_fault(*RANGES[name])) for name in odd]
 
 
 def _assumed(draft: Draft) -> NewTrial:
     """Make the trial of a draft, with answers that fit where none were given yet."""
     levels = {name: float(known[0]) if name == "dose" else known[0] for name, known in draft.choices.items()}
-    blocks = value_from(("layout", "blocks"), draft.said("blocks"))
     return NewTrial(
         question=draft.said("question") or "?",
         cultivars=draft.cultivars,
@@ -404,7 +426,7 @@ def _assumed(draft: Draft) -> NewTrial:
         sites=draft.sites,
         current_practice=levels | draft.practice,
         seed=1,
-        blocks=blocks if isinstance(blocks, int) else int(USUAL["blocks"]),
+        blocks=draft.blocks,
         nutrient=draft.nutrient,
     )
 
@@ -449,6 +471,11 @@ def understood(schema: TableSchema, found: TypedList) -> tuple[list[str], list[t
     from trialkit.tables.atomic import cell_texts
 
     columns = [name for name in found.columns if not found.reading.frame.empty]
-    cells = [cell_texts(found.reading.frame[name]) for name in columns]
+    cells = [said_cells(schema.field(name), cell_texts(found.reading.frame[name])) for name in columns]
     rows = zip(found.reading.frame.index, *cells, strict=True)
     return [schema.field(name).heading for name in columns], [(int(line), list(rest)) for line, *rest in rows]
+
+
+def said_cells(column: Field, cells: Sequence[str]) -> list[str]:
+    """Say what cells of a column hold as forms do, where it lists its values; lists are read so in any language."""
+    return [column.said(one) if one in (column.enum or ()) else one for one in cells]

@@ -53,10 +53,10 @@ NOT_ASKED = ("trial.id", "publication.people", "decision.current_practice")
 LISTS: Mapping[PlanTable, str] = {"sites": "gardens.txt", "products": "shelf.txt", "people": "people.txt"}
 """Names of the files that the shown commands read lists from."""
 FACTORS = ("cultivar", "dose", "acidifier")
-Kind = Literal["text", "date", "name", "names", "acid", "acids", "doses"]
-"""What a setting holds, and so how what is typed is read."""
 BEFORE = "plan.json"
 """What the last change replaced, among what is begun in the trial."""
+Kind = Literal["text", "date", "name", "names", "acid", "acids", "doses"]
+"""What a setting holds, and so how what is typed is read."""
 
 
 @dataclass(frozen=True)
@@ -302,9 +302,6 @@ def set_plan(
     files = [PROTOCOL_FILE] * bool(keys) + [_kept_in(one) for one in tables]
     typed = {key: as_typed(path_of(key), value) for key, value in before.items()}
     with changing(folder) as begun:
-        if len(texts) < len(tables):  # a table that was not there is not taken away again
-            (begun / BEFORE).unlink(missing_ok=True)
-            return answer
         write_begun(
             begun / BEFORE,
             PlanBefore(

@@ -57,7 +57,7 @@ def test_every_bucket_has_a_card_a_place_and_rows(trial: CheckedTrial) -> None:
         assert page.count(f'<b class="id">{bucket}</b>') == 1
         assert page.count(f"<li><small>{number}</small><b>{bucket}</b>") == 1
         assert page.count(f'aria-label="QR code of {bucket}"') == 1
-        own = re.findall(rf'<tr><th scope="rowgroup" rowspan="4">{bucket}</th>.*?</tbody>', page, re.DOTALL)
+        own = re.findall(rf'<tr><th scope="rowgroup" class="label" rowspan="4">{bucket}</th>.*?</tbody>', page, re.DOTALL)
         assert [re.findall(r'<th scope="row">(\d)</th>', rows) for rows in own] == [["1", "2", "3", "4"]]
     assert not any(bucket in page for bucket in buckets_of(trial, "MILL"))
 

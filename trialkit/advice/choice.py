@@ -104,9 +104,7 @@ def prospects(
     share, of_shares = shares.at(asked, garden)
     here, there = with_one(of_shares, practice), with_one(shares.elsewhere(asked, share), practice)
     elsewhere = weights.elsewhere(asked, practice)
-    # A Cholesky factor is the only one of its kind: rounding does not turn it, and so the draws, as it does vectors of
-    # equal eigenvalues.
-    shaken = np.linalg.cholesky(of_shares + np.eye(len(share)) * SLACK * max(np.trace(of_shares), SLACK)).T
+    shaken = _factor(of_shares)
     pi, rng = weights.points.weight, np.random.Generator(np.random.PCG64(seed))
     counts = np.diff(np.r_[0, np.round(np.cumsum(pi) * DRAWS / 2).astype(int)])
     at = weights.at(asked, garden)
@@ -115,10 +113,14 @@ def prospects(
     alone = np.where(np.arange(len(share)) == practice, 0.0, alone + alone[:, [practice]])
     within = ((scaled - scaled[..., [practice]]) ** 2).sum(1) + alone + _of_difference(here, mean, practice)
     more = _of_difference(elsewhere, share, practice) + _of_difference(there, mean, practice)
+    # All draws come before they are shared out: where rounding gives one to a neighbour, the others stay as they are.
+    n, turned = DRAWS // 2, _factor(at.half.swapaxes(1, 2) @ at.half)
+    normals, aparts, moves = rng.standard_normal((3, n, len(share)))
     drawn = []
-    for own, half, apart, n in zip(mean, at.half, at.alone, counts, strict=True):
-        normal = rng.standard_normal((n, len(half))) @ half + rng.standard_normal((n, len(share))) * apart
-        moved = rng.standard_normal((n, len(shaken))) @ shaken
+    for own, half, apart, some in zip(
+        mean, turned, at.alone, np.split(np.arange(n), np.cumsum(counts)[:-1]), strict=True
+    ):
+        normal, moved = normals[some] @ half + aparts[some] * apart, moves[some] @ shaken
         drawn += [(own + s * normal) * np.clip(share + s * moved, 0.0, 1.0) for s in (1.0, -1.0)]
     yields = np.concatenate(drawn)
     centre = mean * share * value.per_gram - value.cost
@@ -137,6 +139,16 @@ def prospects(
         draws=yields * value.per_gram - value.cost,
         practice=practice,
     )
+
+
+def _factor(covariance: FloatArray) -> FloatArray:
+    """Factor covariances, the last two axes: what normal draws are multiplied with.
+
+    A Cholesky factor is the only one of its kind: rounding does not turn it, and so the draws, as it does vectors of
+    equal eigenvalues, of which a covariance may have been put together. So all processors draw the same.
+    """
+    size = np.maximum(np.trace(covariance, axis1=-2, axis2=-1), SLACK)[..., None, None] * SLACK
+    return np.asarray(np.linalg.cholesky(covariance + np.eye(covariance.shape[-1]) * size)).swapaxes(-1, -2)
 
 
 def _of_difference(covariance: FloatArray, times: FloatArray, practice: int) -> FloatArray:

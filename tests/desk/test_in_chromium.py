@@ -224,13 +224,13 @@ def test_what_is_typed_outlasts_the_browser(open_desk: tuple[Path, str, Any]) ->
     someone.close()
     page.goto(link)
     assert complaints(page) == []
-    page.get_by_role("link", name="Go on with it: Which acid, then?").click()
+    page.get_by_role("link", name="Go on with it : Which acid, then?").click()
     assert page.get_by_label("Acids to try").input_value() == "none\nmalt vinegar"
     with page.expect_response("**/new/keep"):
         page.get_by_label("Cultivars to try").fill("Fenleaf")
     page.goto(link)
     assert page.get_by_role("link", name="Go on with it").count() == 1
-    page.get_by_role("button", name="Throw it away: Which acid, then?").click()
+    page.get_by_role("button", name="Throw it away : Which acid, then?").click()
     assert page.get_by_role("link", name="Go on with it").count() == 0
 
 

@@ -80,7 +80,7 @@ def test_a_job_that_cannot_begin_is_none(monkeypatch: pytest.MonkeyPatch) -> Non
     monkeypatch.setattr(type(context), "Process", lambda *_, **__: Unstartable())
     with pytest.raises(BlockingIOError):
         jobs.start(_deed(count), "/")
-    assert not jobs.are_working
+    assert not jobs.working()
     jobs.stop_all()
 
 

@@ -89,6 +89,31 @@ def test_a_killed_desk_leaves_old_or_new(tmp_path: Path) -> None:
     assert run("analyse", trial).returncode == 0  # no lock is left
 
 
+def test_a_browser_that_closes_loses_nothing(tmp_path: Path) -> None:
+    """In an upload, which then never came; in long work, which goes on. Were the desk killed then, another has all."""
+    good = good_return()
+    folder = good.write_trial(tmp_path / "fern")
+    drop = "/trial/fern/post/drop"
+    with served(tmp_path) as (process, link):
+        caller = Caller(link)
+        host = caller.base.removeprefix("http://")
+        with socket.create_connection(("127.0.0.1", int(host.rpartition(":")[2]))) as closing:
+            closing.sendall(f"POST {drop} HTTP/1.1\r\nHost: {host}\r\nContent-Length: 9000000\r\n\r\n--half".encode())
+        assert caller.send(drop, {"files": [(io.BytesIO(good.csv().encode()), "heads.csv")]})[0] == 303
+        status, job = caller.send("/trial/fern/check")
+        assert (status, job[:5]) == (303, "/job/")
+        later = Caller(link)  # the link opens the desk again
+        assert f'href="{job}"' in later.home or "working" not in later.page(f"{job}/state")
+        assert later.wait(job) == "done"
+        assert (folder / "results" / "check.html").is_file()
+        process.kill()
+        process.wait(20)
+    with served(tmp_path) as (_, link):
+        page = Caller(link).page("/trial/fern/post/")
+    assert "heads.csv" in page
+    assert page.count("<article") == 1
+
+
 LARGE = 200 << 20
 
 
@@ -180,31 +205,6 @@ def test_what_fails_while_it_serves_is_no_fault_of_the_port(tmp_path: Path, monk
     assert failed.exit_code == 2
     assert "too many files are open" in failed.output
     assert "port" not in failed.output
-
-
-def test_a_browser_that_closes_loses_nothing(tmp_path: Path) -> None:
-    """In an upload, which then never came; in long work, which goes on. Were the desk killed then, another has all."""
-    good = good_return()
-    folder = good.write_trial(tmp_path / "fern")
-    drop = "/trial/fern/post/drop"
-    with served(tmp_path) as (process, link):
-        caller = Caller(link)
-        host = caller.base.removeprefix("http://")
-        with socket.create_connection(("127.0.0.1", int(host.rpartition(":")[2]))) as closing:
-            closing.sendall(f"POST {drop} HTTP/1.1\r\nHost: {host}\r\nContent-Length: 9000000\r\n\r\n--half".encode())
-        assert caller.send(drop, {"files": [(io.BytesIO(good.csv().encode()), "heads.csv")]})[0] == 303
-        status, job = caller.send("/trial/fern/check")
-        assert (status, job[:5]) == (303, "/job/")
-        later = Caller(link)  # the link opens the desk again
-        assert f'href="{job}"' in later.home or "working" not in later.page(f"{job}/state")
-        assert later.wait(job) == "done"
-        assert (folder / "results" / "check.html").is_file()
-        process.kill()
-        process.wait(20)
-    with served(tmp_path) as (_, link):
-        page = Caller(link).page("/trial/fern/post/")
-    assert "heads.csv" in page
-    assert page.count("<article") == 1
 
 
 def test_a_port_that_is_taken_is_told(tmp_path: Path) -> None:

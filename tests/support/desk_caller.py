@@ -24,8 +24,8 @@ class Caller:
 
     def __init__(self, link: str) -> None:
         self.base = link.partition("/open")[0]
-        jar = urllib.request.HTTPCookieProcessor(http.cookiejar.CookieJar())
-        self.opener = urllib.request.build_opener(jar, _NoRedirect)
+        self.jar = http.cookiejar.CookieJar()
+        self.opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(self.jar), _NoRedirect)
         self._ask(urllib.request.Request(link))
         self.home = self.page("/")
         token = re.search(r'name="token" value="(\w+)"', self.home)

@@ -46,7 +46,7 @@ def changing(place: Path) -> Iterator[Path]:
     """
     folder = begun_in(place)
     folder.mkdir(mode=0o700, exist_ok=True)
-    busy = Saying("Another window of the desk is at work on {place}; try again when it has ended.", place=place)
+    busy = Saying("Another window of the desk is at work on {folder}; try again when it has ended.", folder=place)
     with locked(folder / LOCK, LOCK_TIMEOUT_S, busy):
         clear_left_over(folder)
         yield folder

@@ -33,7 +33,7 @@ MOST_FILES, MOST_BYTES = 200, 256 << 20
 LONGEST_NAME = 80
 CHUNK = 1 << 20
 INDEX, FILES = "waiting.json", "waiting"
-IDENTITY = re.compile(r"[0-9a-f]{16}")
+IDENTITY, PLAIN_NAME = re.compile(r"[0-9a-f]{16}"), re.compile(r"[^/\\:\0]*[^/\\:\0 .]")
 
 
 @dataclass(frozen=True)
@@ -93,8 +93,8 @@ class Tray:
                 if len(held) + len(given) > MOST_FILES:
                     raise _too_many()
                 for name, stream in given:
-                    called = distinct_name(safe_name(name), [other.name for other in (*known.files, *new)])
-                    one = WaitingFile(_identity(place), called)
+                    others = [other.name for other in (*known.files, *new)]
+                    one = WaitingFile(_identity(place), distinct_name(safe_name(name), others))
                     new.append(one)
                     room -= _copied(stream, place / one.id / one.name, room)
                     sync_folder(place / one.id)
@@ -150,7 +150,7 @@ class Tray:
         """Read what waits; a file that is gone, whoever took it, waits no more."""
         index, place = begun_in(self.trial) / INDEX, self._place
         known = read_begun(WaitingFiles, index) or WaitingFiles()
-        if any(not IDENTITY.fullmatch(one.id) or safe_name(one.name) != one.name for one in known.files):
+        if not all(IDENTITY.fullmatch(one.id) and PLAIN_NAME.fullmatch(one.name) for one in known.files):
             raise damaged(index)
         there = (one for one in known.files if _is_ordinary(place / one.id, one.name))
         return replace(known, files=tuple(there))

@@ -16,7 +16,7 @@ import numpy as np
 
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.written import note_file
-from trialkit.languages import Saying
+from trialkit.languages import Saying, translatable
 from trialkit.tables.formula_text import defused
 
 if sys.platform != "win32":
@@ -95,15 +95,15 @@ def locked(lock: Path, timeout_s: float, busy: Saying) -> Iterator[None]:
     Raises
     ------
     WrongCall
-        Saying what is `busy`, if another process does not end in time; or if the lock is a link, which would empty what
-        it leads to.
+        With what is `busy`, if another process does not end in time; or if the lock is a link, since what it leads to
+        would be emptied.
     OSError
         If the lock cannot be had, with the name of its folder.
     """
     from filelock import FileLock, Timeout
 
     if lock.is_symlink():
-        raise WrongCall(f"{lock} is a link: take it away.")
+        raise WrongCall(translatable("{committed} is a link: take it away."), committed=lock)
     guard = FileLock(lock)
     try:
         guard.acquire(timeout=timeout_s)

@@ -57,7 +57,8 @@ def test_every_bucket_has_a_card_a_place_and_rows(trial: CheckedTrial) -> None:
         assert page.count(f'<b class="id">{bucket}</b>') == 1
         assert page.count(f"<li><small>{number}</small><b>{bucket}</b>") == 1
         assert page.count(f'aria-label="QR code of {bucket}"') == 1
-        own = re.findall(rf'<tr><th scope="rowgroup" rowspan="4">{bucket}</th>.*?</tbody>', page, re.DOTALL)
+        label = f'<th scope="rowgroup" class="label" rowspan="4">{bucket}</th>'
+        own = re.findall(rf"<tr>{label}.*?</tbody>", page, re.DOTALL)
         assert [re.findall(r'<th scope="row">(\d)</th>', rows) for rows in own] == [["1", "2", "3", "4"]]
     assert not any(bucket in page for bucket in buckets_of(trial, "MILL"))
 
@@ -341,8 +342,10 @@ def test_codes_are_read_by_another_reader(browser: Any, trial: CheckedTrial, tmp
     for scheme in ("light", "dark"):
         page = browser.new_context(color_scheme=scheme, viewport={"width": 1100, "height": 900}).new_page()
         page.goto(path.as_uri())
-        page.locator("section:has(.bucket-cards)").screenshot(path=str(tmp_path / "labels.png"))
-        command = [str(READER), "--quiet", "--raw", "-Sdisable", "-Sqrcode.enable", str(tmp_path / "labels.png")]
+        pictures = [str(tmp_path / f"labels-{number}.png") for number in range(page.locator(".bucket-cards").count())]
+        for number, picture in enumerate(pictures):
+            page.locator(".bucket-cards").nth(number).screenshot(path=picture)
+        command = [str(READER), "--quiet", "--raw", "-Sdisable", "-Sqrcode.enable", *pictures]
         read = subprocess.run(command, capture_output=True, text=True, check=False).stdout.split()
         assert sorted(read) == sorted(
             label_code(trial.protocol.trial.id, "FERN", one) for one in buckets_of(trial, "FERN")

@@ -63,6 +63,19 @@ def test_a_question_waits_for_an_answer(folder: Path, good: Good, tmp_path: Path
     assert "2026-09-0" in (folder / "heads.csv").read_text("utf-8")
 
 
+def test_a_phone_file_is_put_right_in_the_phone_form(folder: Path, good: Good, tmp_path: Path) -> None:
+    """It opens its own file; of another kind of file, or one that it would not open, nothing of it is said."""
+    heavy = good.with_cell("heads", 0, "weight_g", "99999")
+    way = "Open a phone form's file in the garden's phone form, put it right there, and save it anew. Then give"
+    for data, is_said in ((heavy.phone(), True), (heavy.csv().encode(), False), (good.phone(check="0"), False)):
+        path = tmp_path / "fern.txt"
+        path.write_bytes(data)
+        result = run("merge", folder, path)
+        assert result.returncode == DATA_ERROR
+        assert "Next: fix what was refused, in a copy or with whoever sent it." in result.stdout
+        assert (way in result.stdout) == is_said
+
+
 @pytest.mark.parametrize("kind", ["csv", "workbook", "phone"])
 def test_standard_input_is_merged_as_a_file(folder: Path, good: Good, kind: str) -> None:
     """Whatever it is by its bytes; it is told, and kept, under a name of its own, and without a note on an ending."""

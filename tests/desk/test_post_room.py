@@ -207,6 +207,40 @@ def test_two_readings_are_chosen_with_an_example_from_the_sheet(
     assert ",1152," in (folder_of(laid_out) / "heads.csv").read_text("utf-8")
 
 
+def test_how_dates_are_read_is_asked_before_anything_is_refused(laid_out: Visitor, good: Good) -> None:
+    """A file that waits for that says so first; a day that is the same in either order is no fault."""
+    days = ["10/10/2026", "03/09/2026", "20/09/2026"]
+    solution = good.changed("solution", lambda i, row: {**row, "measured_on": days[i % 3]})
+    page = drop(laid_out, fern__csv=solution.csv("solution").encode())
+    assert "waits for your answer" in told(page)
+    assert "What stands in the way" not in told(page)
+    assert answer(laid_out, **{of_kind(page, "option.dates"): "day-first"}).status_code == 303
+    written = (folder_of(laid_out) / "solution.csv").read_text("utf-8")
+    assert all(day in written for day in ("2026-10-10", "2026-09-03", "2026-09-20"))
+    spoilt = solution.with_cell("solution", 1, "ph_before", "about 7").csv("solution").encode()
+    page = drop(laid_out, late__csv=spoilt)
+    said = told(page)
+    assert "waits for your answer" in said
+    assert said.index("What comes first in the dates?") < said.index("What stands in the way")
+    answer(laid_out, "look", **{of_kind(page, "option.dates"): "day-first"})
+    said = told(laid_out.get(POST))
+    assert "cannot be merged" in said
+    assert said.index("What stands in the way") < said.index("What comes first in the dates?")
+
+
+def test_a_phone_file_is_put_right_in_the_phone_form(laid_out: Visitor, good: Good) -> None:
+    """Which opens it; one that was cut off, or is of another trial, the form would not open."""
+    heavy = good.with_cell("heads", 0, "weight_g", "99999")
+    way = "open it in the garden's phone form, put it right there, and save it anew"
+    assert way in html.unescape(told(drop(laid_out, fern__json=heavy.phone())))
+    for other in (heavy.csv().encode(), good.phone(check="00000000"), heavy.phone(trial="another")):
+        throw = re.findall(r'value="(throw:[0-9a-f]+)"', laid_out.get(POST).text)
+        answer(laid_out, throw[0])
+        said = html.unescape(told(drop(laid_out, other__json=other)))
+        assert "cannot be merged" in said
+        assert way not in said
+
+
 def test_what_is_proposed_is_accepted(laid_out: Visitor, good: Good, copied: Callable[..., Copy]) -> None:
     """A label in which one letter is wrong; the row stands beside the question. In Spanish the same is written."""
     laid_out.client.set_cookie("desk-language", "es", domain="127.0.0.1")

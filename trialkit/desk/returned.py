@@ -13,6 +13,7 @@ from trialkit.returns.answering import CHOICES
 from trialkit.tables.headings import plain_heading
 from trialkit.tables.table_schema import load_schema
 from trialkit.words.cell_words import column_title, row_words, value_words
+from trialkit.words.merge_words import is_for_phone_form
 from trialkit.words.phrases import date_words
 from trialkit.words.record_check_words import MOST_ALIKE
 from trialkit.words.repair_words import said_of_finding, told_finding, what_was_found
@@ -85,6 +86,7 @@ class ReturnedFile:
     questions: tuple[FileQuestion, ...]
     corrected: Annotated[tuple[str, ...], "What it would put right, for the reason given."]
     why: str
+    for_phone_form: Annotated[bool, "Whether it is best put right in the phone form that saved it."] = False
 
 
 @dataclass(frozen=True)
@@ -107,7 +109,10 @@ def returned_file(waiting: Waiting, outcome: FileOutcome, read: ReadFile | None)
     questions = tuple(_questions(waiting, findings, read))
     refused = [one for one in findings if one.verdict == "refused"]
     asked = any(one.verdict == "question" for one in findings)
-    state = "refused" if refused else "asked" if asked else "before" if _says_nothing_new(outcome) else "ready"
+    # Until it is known how cells are read, nobody can tell what is wrong in them.
+    unread = any(one.is_open and one.kind == "option" for one in questions)
+    settled = "before" if _says_nothing_new(outcome) else "ready"
+    state = "refused" if refused and not unread else "asked" if asked else settled
     return ReturnedFile(
         waiting.id,
         waiting.name,
@@ -129,6 +134,7 @@ def returned_file(waiting: Waiting, outcome: FileOutcome, read: ReadFile | None)
             for one in outcome.corrections
         ),
         waiting.answered.why,
+        is_for_phone_form(outcome),
     )
 
 

@@ -316,6 +316,7 @@ class FileOutcome(Closed):
     )
     findings: Annotated[tuple[ReturnFinding, ...], "Repairs, questions and refusals."] = ()
     corrections: Annotated[tuple[Correction, ...], "What it put right in the record, with the reason given."] = ()
+    kind: Annotated[Kind | None, "What kind of file it is; None where nothing of it can be read."] = None
 
 
 @dataclass(frozen=True)

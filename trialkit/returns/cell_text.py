@@ -52,7 +52,7 @@ def tidy(text: str, field: Field, place: Place, log: Log) -> str:
 
 def says_none(text: str) -> bool:
     """Tell whether a text says, in any language, that there is none: an empty cell, or an amount of nothing."""
-    return _is_said(text, IN_WORDS_NONE)
+    return is_said(text, IN_WORDS_NONE)
 
 
 def means_nothing(text: str) -> bool:
@@ -63,7 +63,7 @@ def means_nothing(text: str) -> bool:
     >>> means_nothing("n/a"), means_nothing("Ninguno"), means_nothing("no sé")
     (True, True, False)
     """
-    return text.casefold() in NOTHING or says_none(text) or _is_said(text, IN_WORDS_NOT_APPLICABLE)
+    return text.casefold() in NOTHING or says_none(text) or is_said(text, IN_WORDS_NOT_APPLICABLE)
 
 
 def is_not_known(text: str) -> bool:
@@ -74,15 +74,23 @@ def is_not_known(text: str) -> bool:
     >>> is_not_known("?"), is_not_known("Don’t know"), is_not_known("no sé"), is_not_known("no")
     (True, True, True, False)
     """
-    return bool(NOT_KNOWN.fullmatch(text)) or _is_said(text, IN_WORDS_NOT_KNOWN)
+    return bool(NOT_KNOWN.fullmatch(text)) or is_said(text, IN_WORDS_NOT_KNOWN)
 
 
 def _plainly(text: str) -> str:
     return plain_name(text.replace("’", "'").strip(" .!"))
 
 
-def _is_said(text: str, words: str) -> bool:
-    """Tell whether a text is one of some words; what holds a figure is none, and has no catalogue loaded."""
+def is_said(text: str, words: str) -> bool:
+    """Tell whether a text is one of some words, with semicolons between, as any language has them.
+
+    What holds a figure is none, and has no catalogue loaded.
+
+    Examples
+    --------
+    >>> is_said("Se murió.", IN_WORDS_NONE), is_said("Nada", IN_WORDS_NONE)
+    (False, True)
+    """
     return not any(map(str.isdigit, text)) and _plainly(text) in _in_any_language(words)
 
 

@@ -141,8 +141,9 @@ def _settle(table: ReturnedTable, slashed: list[_Slashed], log: Log) -> None:
 def _ask_order(table: ReturnedTable, slashed: list[_Slashed], log: Log) -> None:
     """Ask for the order of those that allow several; the others wait for the answer too, read as they only can be."""
     plain = [item for item in slashed if len(item.readings) == 1]
+    sure = [item for item in slashed if item.readings and not item.doubtful]  # 10/10 is one day in either order
     hint = {"certain": plain[0].text, "order": str(next(iter(plain[0].readings)))} if plain else {}
-    for item in plain:
+    for item in sure:
         table.cells[item.column][item.position] = next(iter(item.readings.values())).isoformat()
     for item in slashed:
         if item.doubtful:

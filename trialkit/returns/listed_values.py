@@ -1,19 +1,39 @@
 """Words from a list, and yes or no, as people write them."""
 
 import re
+from collections.abc import Mapping
 
 from trialkit.languages import in_every_language, translatable
-from trialkit.returns.cell_text import free_text, is_not_known, means_nothing, tidy
+from trialkit.returns.cell_text import free_text, is_not_known, is_said, means_nothing, tidy
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.form_words import values_by_plain_word, values_by_word
 from trialkit.tables.nearest import nearest_name, plain_name
 from trialkit.tables.table_schema import Field
 
-SYNONYMS = {"cut": "harvested"}
 YES, NO = {"yes", "y", "true", "✓", "✔", "☑"}, {"no", "n", "false", "✗", "✘"}
 TRUE, FALSE = translatable("true"), translatable("false")
 """What a spreadsheet program writes for yes and no, in the language in which it is used."""
+# Words that people write instead of a listed one, each in its own language, with semicolons between; capitals and
+# accents do not matter. None that may mean two things: what is gone may be eaten or stolen, what wilts may recover.
+IN_WORDS: Mapping[str, str] = {
+    "harvested": translatable("cut; picked; harvest"),
+    "not_weighed": translatable("unweighed; cut but not weighed; harvested but not weighed; harvested, not weighed"),
+    "not_ready": translatable("not ready yet; not yet ready; still growing; growing"),
+    "dead": translatable(
+        "died; it died; has died; dead plant; plant died; rotted; rotten; it rotted; rotted away; dried up; dried out"
+    ),
+    "bolted": translatable("it bolted; bolting; went to seed; gone to seed; ran to seed; flowered"),
+    "eaten": translatable(
+        "slugs; snails; rabbits; deer; birds; eaten by slugs; eaten by snails; eaten by slugs and snails; "
+        "eaten by a slug; eaten by rabbits; eaten by a rabbit; eaten by deer; eaten by birds; eaten by caterpillars; "
+        "eaten by insects; eaten by bugs; eaten by pests; eaten by animals; slugs ate it; snails ate it; "
+        "rabbits ate it; deer ate it; birds ate it"
+    ),
+    "stolen": translatable("was stolen; it was stolen; somebody stole it"),
+    "never_planted": translatable("not planted; was not planted; was never planted; not transplanted"),
+    "gave_up": translatable("given up; abandoned; gardener gave up"),
+}
 
 
 def repair_words(table: ReturnedTable, log: Log) -> None:
@@ -60,7 +80,6 @@ def _listed(table: ReturnedTable, field: Field, log: Log) -> None:
         if not text or text in words:
             continue
         folded = re.sub(r"[\s_\-]+", "_", text.casefold().strip(" .!"))
-        folded = SYNONYMS.get(folded, folded)
         if folded in words:
             cells[position] = folded
             if text != field.said(folded):
@@ -84,6 +103,9 @@ def _in_another_language(text: str, field: Field, place: Place, log: Log) -> str
     if field.type == "boolean":
         for word, value in ((TRUE, field.true_values[0]), (FALSE, field.false_values[0])):
             became = value if plain in map(plain_name, in_every_language(word)) else became
+    if not became:
+        listed = (value for value in IN_WORDS if value in (field.enum or ()))
+        became = next((value for value in listed if is_said(text, IN_WORDS[value])), None)
     if became:
         log.note("TK-R50", place, text=text, became=became)
     return became

@@ -180,7 +180,7 @@ def _merge_one(
     except UnreadableReturn:
         return state, FileOutcome(log.file, findings=tuple(log.findings)), None
     if not log.clear:
-        return state, FileOutcome(log.file, findings=tuple(log.findings)), None
+        return state, FileOutcome(log.file, findings=tuple(log.findings), kind=returned.kind), None
     _note_incomplete(usable, merged, log)
     tables = {name: replace(counts, blank=rows.blank.get(name, 0)) for name, counts in merged.counts.items()}
     kept_as = f"{RETURNED}/{original.sha256[:DIGITS_OF_NAME]}{ENDINGS[returned.kind]}"
@@ -196,7 +196,7 @@ def _merge_one(
     state = replace(state, records=merged.records, headings=with_headings(state.headings, log.headings.used))
     if not before or merged.gave:
         state = replace(state, journal=replace(state.journal, returns=(*state.journal.returns, entry)))
-    outcome = FileOutcome(original.name, True, kept_as, before, tables, tuple(log.findings), corrections)
+    outcome = FileOutcome(original.name, True, kept_as, before, tables, tuple(log.findings), corrections, returned.kind)
     return state, outcome, original
 
 

@@ -31,6 +31,17 @@ DTYPES: dict[FieldType, str | None] = {
 }
 
 
+def said_on_forms(value: str) -> str:
+    """Say a value of any list as forms do, in the language that is spoken.
+
+    Examples
+    --------
+    >>> said_on_forms("not_weighed")
+    'not weighed'
+    """
+    return gettext(value.replace("_", " "))
+
+
 @dataclass(frozen=True)
 class Field:
     """One column: what it holds and which values it accepts.
@@ -82,7 +93,7 @@ class Field:
 
     def said(self, value: str) -> str:
         """Say one of the listed values as forms do."""
-        return gettext(value.replace("_", " "))
+        return said_on_forms(value)
 
     def accepted(self) -> tuple[str, dict[str, FactValue | None]]:
         """Tell which values the column accepts: the kind of limit that says most, and its facts."""

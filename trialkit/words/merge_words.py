@@ -156,11 +156,20 @@ def _summary(outcome: MergeOutcome, folder: str) -> str:
     return f"Merge: {'; '.join(told)}.{after}"
 
 
+def is_for_phone_form(file: FileOutcome) -> bool:
+    """Tell whether a file is best put right in the phone form that saved it: it can be opened, and cells are wrong."""
+    refused = [finding for finding in file.findings if finding.verdict == "refused"]
+    return file.kind == "phone" and bool(refused) and all(finding.row is not None for finding in refused)
+
+
 def _answers_wanted(outcome: MergeOutcome) -> str:
     """Say what to do about the files that wait."""
     waiting = [finding for file in outcome.files if not file.merged for finding in file.findings]
     asked = dict.fromkeys(" or ".join(finding.answers) for finding in waiting if finding.verdict == "question")
     refused = any(finding.verdict == "refused" for finding in waiting)
-    fix = "fix what was refused, in a copy or with whoever sent it. Then give " if refused else ""
+    fix = "fix what was refused, in a copy or with whoever sent it. " if refused else ""
+    if any(is_for_phone_form(file) for file in outcome.files):
+        fix += "Open a phone form's file in the garden's phone form, put it right there, and save it anew. "
+    fix += "Then give " if fix else ""
     answers = f", with your answers: {', '.join(asked)}" if asked else ""
     return f" Next: {fix}the same command again{answers}." if waiting else ""

@@ -467,6 +467,7 @@ def _elsewhere(rule: str, facts: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _explained(word: str) -> str:
+    """Say a word as a file has it, and what it means; one that is said as forms do stays as it is."""
     meaning = gettext(word.replace("_", " "))
     return word if meaning in (word, word.replace("_", " ")) else f"{word} ({meaning})"
 

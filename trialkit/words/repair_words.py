@@ -16,6 +16,7 @@ from trialkit.documents.returns import (
 )
 from trialkit.domain.quoting import quoted, shown
 from trialkit.languages import gettext, translatable
+from trialkit.tables.table_schema import said_on_forms
 from trialkit.words.message_words import MessageWords, by_name, messages_of
 from trialkit.words.phrases import listed
 from trialkit.words.problem_words import said_of
@@ -228,6 +229,7 @@ def told_finding(finding: ReturnFinding, *, at_desk: bool = False) -> ToldFindin
 def said_of_finding(finding: ReturnFinding, *, at_desk: bool = False) -> MessageWords:
     """Fill in a finding's message; what was rewritten without being proposed first is quoted."""
     facts: dict[str, Any] = by_name(finding.facts)
+    facts |= _as_forms_say(finding.rule, facts)
     known = facts | {"answers": finding.answers, "file": finding.file, "column": finding.column}
     known |= {"option": finding.answers[-1]} if finding.answers else {}
     if "cause" in facts:
@@ -247,6 +249,16 @@ def said_of_finding(finding: ReturnFinding, *, at_desk: bool = False) -> Message
         return MessageWords("", f'"{text}"', "", quoted_became)
     said = said_of(finding.rule, finding.case, known, RETURN_MESSAGES, at_desk=at_desk)
     return replace(said, became=quoted_became)
+
+
+def _as_forms_say(rule: str, facts: dict[str, Any]) -> dict[str, Any]:
+    """Say listed values as forms print them, in the language that is spoken: whoever filled one in knows no other."""
+    names = {"TK-V09": ("yes", "no"), "TK-V11": ("choices", "near"), "TK-R49": ("became",), "TK-R50": ("became",)}
+    return {
+        name: tuple(map(said_on_forms, facts[name])) if name == "choices" else said_on_forms(facts[name])
+        for name in names.get(rule, ())
+        if name in facts
+    }
 
 
 def _two_rows(facts: dict[str, Any]) -> dict[str, str]:

@@ -52,6 +52,7 @@ LONG = (
     "cli",
     "damaged",
     "desk/test_begun.py",
+    "desk/test_every_page.py",
     "desk/test_kills.py",
     "desk/test_post_room.py",
     "documents/test_every_file_read.py",

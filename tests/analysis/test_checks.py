@@ -122,7 +122,7 @@ def noisy_at_one(heads: pd.DataFrame) -> pd.DataFrame:
 
 def test_a_garden_that_varies_more_counts_for_less(tmp_path: Path) -> None:
     """Where one garden's buckets vary over three times as much, each garden has a variance, and that is said."""
-    results = small_trial(tmp_path, sites=3, blocks=4, cultivars=3, change=noisy_at_one)
+    results = small_trial(tmp_path, sites=3, blocks=4, cultivars=3, days=False, change=noisy_at_one)
     found = results.responses["bucket_weight_g"]
     assert {row.term for row in found.variances} >= {"residual:s1", "residual:s2", "residual:s3"}
     assert "spread_by_garden" in {note.code for note in found.model.notes}
@@ -163,7 +163,7 @@ def much_alike(heads: pd.DataFrame) -> pd.DataFrame:
 
 def test_equivalence_goes_by_the_protocols_margin(tmp_path: Path) -> None:
     """Against the practice, two one-sided tests: the same limits as a 90 % interval, and the margin decides."""
-    results = small_trial(tmp_path, sites=3, blocks=4, cultivars=2, change=much_alike)
+    results = small_trial(tmp_path, sites=3, blocks=4, cultivars=2, days=False, change=much_alike)
     (row,) = results.responses["weight_g"].comparisons
     half = stats.t.ppf(0.95, row.df) * row.se
     assert row.equivalence.lower == pytest.approx(row.difference - half)

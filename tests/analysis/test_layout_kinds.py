@@ -10,6 +10,7 @@ from trialkit.documents.findings import Note
 from trialkit.protocol.randomise import efficiency_of
 from trialkit.rules.trial_folder import read_trial
 
+TWO_ROWS = "rows = 2\ncolumns = 8\n"
 STRATA = {
     "Latin square": ("site:block:row", "site:block:column"),
     "row-column": ("site:block:row", "site:block:column"),
@@ -55,6 +56,7 @@ def test_a_latin_square_gives_the_classical_analysis(tmp_path: Path) -> None:
         blocks=1,
         cultivars=5,
         heads=1,
+        days=False,
         change=lambda heads: weighed(heads.assign(**whole)),
     )
     (test,) = results.responses["weight_g"].tests
@@ -119,7 +121,7 @@ def test_volunteers_at_home_are_sites(tmp_path: Path) -> None:
 
 def test_two_rows_are_fixed(tmp_path: Path) -> None:
     """Two rows are too few to stand for others: they enter as fixed, and that is said."""
-    results = small_trial(tmp_path, kind="row-column", blocks=1, cultivars=4, layout="rows = 2\ncolumns = 8\n")
+    results = small_trial(tmp_path, kind="row-column", blocks=1, cultivars=4, layout=TWO_ROWS, days=False)
     weight = results.responses["weight_g"]
     assert weight.model.formula == "weight_g ~ row + cultivar"
     assert Note("few_levels", count=2, term="site:block:row") in weight.model.notes

@@ -14,7 +14,7 @@ def count(rows: list[tuple[str, str, bool | None]], heads_per_bucket: int = 2) -
     heads = pd.DataFrame(rows, columns=["bucket", "outcome", "marketable"])
     heads["marketable"] = heads["marketable"].astype("boolean")
     joined = heads.merge(LAYOUT, on="bucket").merge(TREATMENTS, left_on="treatment", right_index=True)
-    return count_losses(LAYOUT, joined, heads_per_bucket, TREATMENTS, "t1", 0.95, [])
+    return count_losses(LAYOUT.assign(planned=heads_per_bucket), joined, TREATMENTS, "t1", 0.95, [])
 
 
 GOOD = [(bucket, "harvested", True) for bucket in "aabbccdd"]

@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from trialkit._resources import resource_folder
+from trialkit.advice.gathering import BucketRecords
 from trialkit.analysis import analyse
 from trialkit.analysis.advising import Advice, advise
 from trialkit.analysis.bucket_records import bucket_records, question_of, trial_records
@@ -49,9 +50,14 @@ def fated(trial: CheckedTrial, cultivar: str, fate: str) -> CheckedTrial:
     return replace(trial, heads=heads)
 
 
+def records_of(trial: CheckedTrial) -> BucketRecords:
+    """Gather what the advice reads."""
+    return trial_records(trial, water_of(trial))
+
+
 def advice_of(trial: CheckedTrial) -> Decision | NoDecision:
     """Advise from the records alone."""
-    found = advise(trial_records(trial, water_of(trial)), question_of(trial))
+    found = advise(records_of(trial), question_of(trial))
     return found.decision if isinstance(found, Advice) else found
 
 
@@ -136,8 +142,14 @@ def test_a_garden_that_gave_up_decides_nothing_by_how_its_blanks_are_coded(name:
     expected = advice_of(without)
     assert isinstance(expected, Decision)
     assert expected.recommended.cultivar == "Fenleaf"
-    for fate in UNKNOWN:
-        assert advice_of(given_up(trial, "FERN", fate)) == expected
+    assert advice_of(given_up(trial, "FERN", UNKNOWN[0])) == expected
+    told = records_of(without)
+    assert told.days is None
+    for fate in UNKNOWN:  # the same records, so the same advice, of which they are all that is read
+        coded = records_of(given_up(trial, "FERN", fate))
+        assert coded.buckets.equals(told.buckets)
+        assert coded.gardens.equals(told.gardens)
+        assert (coded.head_variance, coded.days) == (told.head_variance, None)
     unrecorded = int((trial.layout["site"] == "FERN").sum()) * trial.protocol.bucket.heads
     assert sum(one.unrecorded for one in expected.tipping) <= unrecorded
     assert {one.treatment for one in expected.tipping} == {expected.current, expected.recommended}

@@ -53,12 +53,18 @@ def reported(tmp_path: Path, example_results: Callable[[str], Results]) -> Path:
     return trial
 
 
-def test_the_command_tells_what_agrees(reported: Path) -> None:
+def compared_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave out what --verify does besides, which takes longer and is tested with it."""
+    monkeypatch.setattr("trialkit.cli.report_command.differences", lambda _: [])
+
+
+def test_the_command_tells_what_agrees(reported: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """In a sentence a response; with --json figure by figure."""
     told = run("report", reported, "--verify", "--with", "statsmodels")
     assert told.returncode == 0, told.stderr
     assert "weight_g: All 14 figures by statsmodels agree with ours." in told.stdout
     assert "days: not compared" in told.stdout
+    compared_alone(monkeypatch)
     answer = json.loads(run("report", reported, "--verify", "--with", "statsmodels", "--json").stdout)["answer"]
     assert answer["ok"] is True
     assert {one["part"] for one in answer["second_engine"][0]["figures"]} == set(BOUNDS)
@@ -71,6 +77,7 @@ def test_a_slip_is_an_error(reported: Path, monkeypatch: pytest.MonkeyPatch) -> 
         return fit_mixed(rows, formula, [term for term in random if term != "bucket"])
 
     monkeypatch.setattr(second_engine, "fit_mixed", slip)
+    compared_alone(monkeypatch)
     told = run("report", reported, "--verify", "--with", "statsmodels")
     assert told.returncode == 1
     assert "figures of statsmodels differ beyond the bound" in told.stderr

@@ -42,7 +42,7 @@ def decision_of(results: Results) -> Decision:
 
 def test_one_garden(tmp_path: Path) -> None:
     """A trial in one garden has an answer, whose evidence is one garden."""
-    decision = decision_of(small_trial(tmp_path, sites=1, blocks=6, cultivars=2, doses=3))
+    decision = decision_of(small_trial(tmp_path, sites=1, blocks=6, cultivars=2, doses=3, days=False))
     assert (decision.evidence.gardens, decision.evidence.buckets, decision.evidence.trials) == (1, 36, 1)
     gain = decision.shown.gain
     assert gain is not None
@@ -65,20 +65,21 @@ def test_a_garden_that_lost_everything_is_said(tmp_path: Path) -> None:
 
 def test_gardens_with_one_bucket_of_each_treatment(tmp_path: Path) -> None:
     """Where a garden's effect on a treatment cannot be told from its bucket there is an answer all the same."""
-    decision = decision_of(small_trial(tmp_path, sites=8, blocks=1, doses=4))
+    decision = decision_of(small_trial(tmp_path, sites=8, blocks=1, doses=4, days=False))
     assert decision.evidence.gardens == 8
     assert {one.of for one in decision.spreads} >= {"bucket", "garden", "garden_dose"}
 
 
 def test_whole_plots_are_a_spread_of_their_own(tmp_path: Path) -> None:
     """A split-plot's whole plots vary beyond its buckets, and the answer allows for it."""
-    decision = decision_of(small_trial(tmp_path, sites=5, blocks=2, cultivars=2, doses=3, whole_plot="cultivar"))
+    results = small_trial(tmp_path, sites=5, blocks=2, cultivars=2, doses=3, whole_plot="cultivar", days=False)
+    decision = decision_of(results)
     assert {one.of for one in decision.spreads} >= {"whole_plot", "block", "bucket"}
 
 
 def test_one_head_a_bucket(tmp_path: Path) -> None:
     """Heads cannot be told from buckets, whose spread holds both."""
-    decision = decision_of(small_trial(tmp_path, sites=3, blocks=3, cultivars=2, doses=2, heads=1))
+    decision = decision_of(small_trial(tmp_path, sites=3, blocks=3, cultivars=2, doses=2, heads=1, days=False))
     bucket = next(one for one in decision.spreads if one.of == "bucket")
     assert bucket.lower_g <= float(np.hypot(9.0, 14.0)) <= bucket.upper_g  # sd of buckets and heads in the county
 
@@ -132,7 +133,7 @@ def test_a_cultivar_without_a_record(tmp_path: Path) -> None:
 
 def test_two_treatments_in_two_blocks(tmp_path: Path) -> None:
     """Four buckets have one degree of freedom and an answer, whose limits are far apart."""
-    results = small_trial(tmp_path, sites=1, blocks=2, doses=2)
+    results = small_trial(tmp_path, sites=1, blocks=2, doses=2, days=False)
     assert results.responses["weight_g"].status == "analysed"
     decision = decision_of(results)
     gain = decision.shown.gain
@@ -251,7 +252,7 @@ def test_heads_that_were_never_ready_are_named(tmp_path: Path) -> None:
 def test_records_still_to_come(tmp_path: Path) -> None:
     """A dose whose heads have not all been entered is no loser: it is said how many of them would turn the answer."""
     decision = decision_of(
-        small_trial(tmp_path, sites=3, blocks=4, doses=3, change=only("dose_tsp != '6' or head == '1'"))
+        small_trial(tmp_path, sites=3, blocks=4, doses=3, days=False, change=only("dose_tsp != '6' or head == '1'"))
     )
     six = next(one for one in decision.candidates if one.treatment.dose_tsp == 6.0)
     assert six.share_unrecorded == pytest.approx(0.5)

@@ -121,6 +121,23 @@ def test_it_can_be_planned_and_joins_the_ledger(following: tuple[Path, str], led
     assert read_protocol(tmp_path / "again" / "next-spring").trial.id == "next-spring-2"
 
 
+@pytest.mark.parametrize(("gone", "left"), [(("s2",), ["s1", "s3"]), (("s1", "s2", "s3"), ["s1", "s2", "s3"])])
+def test_gardens_that_gave_up_are_not_asked_again(tmp_path: Path, gone: tuple[str, ...], left: list[str]) -> None:
+    """They are neither planned for nor among the gardens of the next trial, and that is said; unless none is left."""
+    folder = season(tmp_path / "one", "one", "spring 2026", "2026-03-01", sites=3, blocks=2, doses=2, days=False)
+    for site in gone:
+        assert run("site", folder, site, "--withdraw", "--why", "moved", "--on", "2026-04-01").returncode == DONE
+    assert run("analyse", folder).returncode == DONE
+    done = run("new", tmp_path / "next", "--from", folder)
+    assert done.returncode == DONE, done.stderr
+    rows = (tmp_path / "next" / "sites.csv").read_text("utf-8").splitlines()
+    before = (folder / "sites.csv").read_text("utf-8").splitlines()
+    assert rows == [line for line in before if line.partition(",")[0] in ("site", *left)]
+    assert f"at {len(left)} gardens" in " ".join(done.stdout.split())
+    assert ("Gardens that gave up are left out: s2." in done.stdout) == (len(gone) == 1)
+    assert ("gave up" in done.stdout) == (len(gone) == 1)
+
+
 def test_one_trial_is_a_ledger_of_one(ledger: Path, tmp_path: Path) -> None:
     """In a process of its own; the plan then goes on from that trial. A trial must be analysed first."""
     trial = ledger.parent / "three"

@@ -37,11 +37,19 @@ PRICE = "price_per_kg = 10\ndelay_cost_per_day = 0.02\n"
 SMALL: dict[str, dict[str, Any]] = {
     "doses": {"sites": 4, "blocks": 2, "doses": 4, "seed": 11},
     "cultivars": {"sites": 5, "blocks": 2, "cultivars": 3, "seed": 12},
-    "both": {"sites": 3, "blocks": 2, "cultivars": 2, "doses": 3, "seed": 13},
+    "both": {"sites": 3, "blocks": 2, "cultivars": 2, "doses": 3, "seed": 13, "days": False},
     "money": {"sites": 3, "blocks": 3, "doses": 4, "seed": 14, "decision": PRICE},
-    "acids": {"sites": 4, "blocks": 2, "acidifiers": 3, "seed": 15},
+    "acids": {"sites": 4, "blocks": 2, "acidifiers": 3, "seed": 15, "days": False},
     "whole plots": {"sites": 4, "blocks": 2, "cultivars": 2, "doses": 2, "whole_plot": "cultivar", "seed": 16},
-    "kept": {"sites": 4, "blocks": 2, "cultivars": 2, "doses": 2, "seed": 17, "decision": "change_cost_g = 90\n"},
+    "kept": {
+        "sites": 4,
+        "blocks": 2,
+        "cultivars": 2,
+        "doses": 2,
+        "seed": 17,
+        "decision": "change_cost_g = 90\n",
+        "days": False,
+    },
 }
 SPOONS = r"((?:\d+)?[¼½¾⅛⅓⅔]|\d+(?:\.\d+)?) (?:level )?(?:teaspoons?|tsp)\b(?! of calcium nitrate)"
 """A dose: what goes in with the base of a feed is none."""

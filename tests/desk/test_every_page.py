@@ -30,12 +30,12 @@ ELSEWHERE = {
     ("POST", "front.stop_job"): ("test_in_chromium.py", "Stop it"),
     ("POST", "answer.keep"): ("test_ledger_room.py", "answer/keep"),
     ("POST", "answer.replace"): ("test_ledger_room.py", "{here}replace"),
+    ("POST", "ledger.readmit"): ("test_ledger_room.py", "/ledger/readmit"),
+    ("POST", "garden.rejoin"): ("test_post_room.py", "MILL/rejoin"),
 }
 """Routes that no page offers at these moments, and the test that asks for each, with what it asks for."""
 ALIKE = ("trialkit", "trial.toml", "CC-BY-4.0", "How heavy?", *(f"{name}.csv" for name in TABLE_NAMES))
 """Names of files, commands and licences, and the heading of a dropped file, which are the same in every language."""
-NOT_YET = ("/ledger/", "/trial/autumn/sizes/", "/trial/spring/answer/")
-"""Pages whose answers and plans are still English: to be emptied."""
 
 
 def two_seasons(folder: Path) -> None:
@@ -156,17 +156,12 @@ def test_every_page_of_a_spanish_desk_is_spanish(crawled: Callable[[str], Crawle
     """No text is English but the trials' own words; nothing else is declared to be English."""
     names = [*names_in(seasons), *ALIKE]
     found = crawled("es")
-    left = {
-        path: texts
-        for path, page in found.pages.items()
-        if path not in NOT_YET and (texts := english_left(page.text, names))
-    }
+    left = {path: texts for path, page in found.pages.items() if (texts := english_left(page.text, names))}
     assert left == {}
     declared = {
         path: odd
         for path, page in found.pages.items()
-        if path not in NOT_YET
-        and (odd := [one for one in page.english if one[0] != "textarea" and one[1].strip() != own_name("en")])
+        if (odd := [one for one in page.english if one[0] != "textarea" and one[1].strip() != own_name("en")])
     }
     assert declared == {}
 

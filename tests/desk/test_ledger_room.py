@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import io
+import re
 import shlex
 import shutil
 from collections.abc import Callable
@@ -171,11 +173,13 @@ def test_the_county_is_set_with_its_logo(filed: Visitor, tmp_path: Path) -> None
     """What was typed stands in county.toml, as the command writes it; a logo that is none is refused in words."""
     texts = {"name": "Larkmoor County", "contact": "Horticulture desk", "measures": "metric"}
     drawn = io.BytesIO()
-    Image.new("RGB", (120, 60), "green").save(drawn, "png")
+    Image.effect_noise((120, 60), 90).save(drawn, "png")
     assert filed.post("/county/", {**texts, "logo": (io.BytesIO(drawn.getvalue()), "../mine.png")}).status_code == 303
     page = filed.get("/county/")
     assert 'value="Larkmoor County"' in page.text
-    assert "data:image/png" in page.text
+    shown = re.search(r"data:image/png;base64,([^\"]+)", page.text)
+    assert shown
+    assert base64.b64decode(shown[1], validate=True) == drawn.getvalue()  # a picture, not a part of one
     (tmp_path / "mine.png").write_bytes(drawn.getvalue())
     other = tmp_path / "other"
     other.mkdir()
@@ -186,6 +190,34 @@ def test_the_county_is_set_with_its_logo(filed: Visitor, tmp_path: Path) -> None
     refused = filed.post("/county/", {**texts, "logo": (io.BytesIO(b"<svg>"), "logo.png"), "back": "/county/"})
     assert refused.status_code == 422
     assert "PNG" in told(refused)
+
+
+def test_what_two_windows_set_of_the_county_is_all_there(filed: Visitor) -> None:
+    """A window that was opened before changes what was changed in it alone, and overwrites nothing."""
+    opened = {"was-name": "", "was-contact": ""}
+    assert filed.post("/county/", {"name": "Larkmoor County", "contact": "", **opened}).status_code == 303
+    assert filed.post("/county/", {"name": "", "contact": "Horticulture desk", **opened}).status_code == 303
+    assert filed.post("/county/", {"name": "Larkmoor", "contact": "", **opened}).status_code == 422
+    said = read_county(filed.desk.workspace.folder)
+    assert said is not None
+    assert (said.county.name, said.county.contact) == ("Larkmoor County", "Horticulture desk")
+
+
+def test_a_county_of_the_folder_above_is_taken_over_whole(filed: Visitor, tmp_path: Path) -> None:
+    """What is set here counts alone, so that what was shown and not changed is written with it, the logo included."""
+    folder, logo = filed.desk.workspace.folder, tmp_path / "mine.png"
+    Image.new("RGB", (120, 60), "green").save(logo)
+    above = {"name": "Larkmoor County", "contact": "Horticulture desk", "logo": str(logo)}
+    trialkit.Ledger(folder.parent).county(**above)
+    assert 'value="Larkmoor County"' in filed.get("/county/").text
+    assert filed.post("/county/", {"programme": "Garden Advice", "was-programme": ""}).status_code == 303
+    said = read_county(folder)
+    assert said is not None
+    assert said.file.parent == folder
+    assert (said.county.name, said.county.programme, said.county.contact) == (
+        "Larkmoor County", "Garden Advice", "Horticulture desk",
+    )  # fmt: skip
+    assert said.logo == logo.read_bytes()
 
 
 def test_nothing_but_our_own_pages_is_shown(filed: Visitor) -> None:

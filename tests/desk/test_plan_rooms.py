@@ -11,6 +11,7 @@ import zipfile
 from contextlib import chdir
 from html import unescape
 from pathlib import Path
+from urllib.parse import quote
 
 import pytest
 
@@ -336,3 +337,27 @@ def _with(visitor: Visitor, note: str) -> Path:
     path = visitor.desk.workspace.folder.parent / "gardens.csv"
     trialkit.Trial(_folder(visitor)).sites().assign(note=note).to_csv(path, index=False)
     return path
+
+
+def test_a_folder_of_any_name_leads_to_itself(planned: Visitor) -> None:
+    """What a person called it elsewhere: questions, signs of addresses."""
+    odd = "what? #1 100%41"
+    _folder(planned).rename(planned.desk.workspace.folder / odd)
+    here = f"/trial/{quote(odd, safe='')}/"
+    page = planned.get(f"{here}settings/")
+    answer = planned.post(f"{here}settings/", {**_form(page.text), "trial-season": "spring 2029"})
+    assert answer.location == f"{here}settings/"
+    assert planned.get(answer.location).status_code == 200
+    answer = planned.post(f"{here}sizes/", {"gardens": "3", "blocks": "2", "heads": "4"})
+    assert planned.get(answer.location).status_code == 200
+    assert planned.post(f"{here}layout").location == here
+
+
+def test_another_language_is_spoken_where_one_is(planned: Visitor) -> None:
+    """The page stays, with what its address asked for."""
+    here = f"{HERE}sizes/?gardens=5&blocks=2&heads=3"
+    back = re.search(r'action="/language".*?name="back" value="([^"]+)"', planned.get(here).text, re.DOTALL)
+    assert back
+    assert unescape(back[1]) == here
+    assert planned.post("/language", {"language": "es", "back": here}).location == here
+    assert planned.post("/language", {"language": "es", "back": "//elsewhere.example"}).location == "/"

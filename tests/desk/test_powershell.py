@@ -117,6 +117,7 @@ WORDS = st.lists(
 @example(["merge", "fern", "a & calc.exe"])
 @example(['factors.cultivar.levels=["Fen leaf", "B"]', "--why", ""])
 @example(["x y\\\\", "--choose=all"])
+@example(["\r\\"])
 @example(["Mary\u2019s $(calc) `%PATH%`", "a\n& calc"])
 def test_what_is_handed_on_is_what_was_meant(words: list[str]) -> None:
     """To the letter; on the line itself stands nothing that a shell obeys."""

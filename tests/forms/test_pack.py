@@ -1,5 +1,6 @@
 """The printed pack: what each garden gets, what it must not learn, and kitchen measures by hand."""
 
+import io
 import re
 import shutil
 import subprocess
@@ -10,6 +11,7 @@ from html import escape, unescape
 from pathlib import Path
 from typing import Any
 
+import openpyxl
 import pandas as pd
 import pytest
 
@@ -17,9 +19,12 @@ from laid_out_trial import laid_out
 from trialkit.domain.errors import WrongCall
 from trialkit.forms.bench_map import bench_maps
 from trialkit.forms.card_facts import mixing_cards
+from trialkit.forms.garden_buckets import same_in_all
 from trialkit.forms.pack import adviser_pack, garden_pack
+from trialkit.forms.parcel import letter
 from trialkit.forms.phone import phone_form
 from trialkit.forms.workbook import record_workbook
+from trialkit.protocol.sections import FactorLevels
 from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.tables.bucket_ids import label_code
 from trialkit.tables.table_schema import load_schema
@@ -112,11 +117,10 @@ def test_a_garden_knows_its_days_and_whom_to_send_to(trial: CheckedTrial) -> Non
     assert "Mix and transplant 20 August 2026" in page
     assert "Visits 1 to 9 of 10 17, 20, 23, 26 and 29 September, 2, 5, 8 and 11 October 2026" in page
     assert "A head is ready when it is full and firm" in page
-    assert "Questions and filled-in record sheets go to: county horticulture adviser" in page
-    assert "Address, telephone:" in page
+    assert "Questions and filled-in record sheets go to whoever gave you this pack." in page
     county = garden_pack(replace(dated, contact="Horticulture desk, tel. 555 0100 <b>"), "FERN")
     assert "filled-in record sheets go to: Horticulture desk, tel. 555 0100 <b>" in text_of(county)
-    assert "Address, telephone:" not in county
+    assert "whoever gave you" not in text_of(county)
     assert "0100 <b>" not in county
     assert "Mix and transplant 14 days after sowing" in text_of(garden_pack(trial, "FERN"))
     joined = pd.DataFrame(
@@ -126,6 +130,57 @@ def test_a_garden_knows_its_days_and_whom_to_send_to(trial: CheckedTrial) -> Non
     late = text_of(garden_pack(replace(dated, amendments=joined), "MILL"))
     assert "Mix and transplant 14 days after sowing" in late
     assert "2026" not in late
+
+
+def test_a_letter_asks_for_the_records(trial: CheckedTrial) -> None:
+    """The usual role tells no way there: then they go back to who sent the letter, else to the county's address."""
+    usual = letter(trial, "FERN")
+    assert "Send it to whoever sent you this letter." in usual
+    assert "county horticulture adviser" not in usual
+    assert "Send it to: the desk, Mill Street 5\n" in letter(replace(trial, contact="the desk, Mill Street 5"), "FERN")
+
+
+SOW = {
+    "en": "Sow this cultivar and no other: <Larkmoor Butter>.",
+    "es": "Siembre esta variedad y ninguna otra: <Larkmoor Butter>.",
+}
+FEED = {
+    "en": "Use this nutrient and no other: Blend L.",
+    "es": "Use este nutriente y ningún otro: Blend L.",
+}
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("blind", [False, True])
+def test_every_paper_says_what_is_sown_and_fed(tmp_path: Path, language: str, blind: bool) -> None:
+    """A cultivar that all buckets have stands on every card; the product where no amount names it, so in a blind trial.
+
+    Both stand on every other paper, once.
+    """
+    trial = laid_out(tmp_path / "trial", blind=blind, language=language)
+    factors = {**trial.protocol.factors, "cultivar": FactorLevels(levels=("<Larkmoor Butter>",))}
+    trial = replace(trial, protocol=trial.protocol.model_copy(update={"factors": factors}))
+    sow, feed, buckets = SOW[language], FEED[language], len(buckets_of(trial, "FERN"))
+    pack = text_of(garden_pack(trial, "FERN"))
+    assert pack.count(sow) == 1 + buckets
+    assert pack.count(feed) == 1 + blind * buckets
+    (book,) = openpyxl.load_workbook(io.BytesIO(record_workbook(trial, "FERN"))).worksheets[:1]
+    read_me = "\n".join(str(cell.value) for (cell,) in book.iter_rows(max_col=1))
+    for paper in (letter(trial, "FERN"), text_of(phone_form(trial, "FERN")), read_me):
+        assert (paper.count(sow), paper.count(feed)) == (1, 1)
+    adviser = text_of(adviser_pack(trial))
+    assert (adviser.count(SOW["en"]), adviser.count(FEED["en"])) == (1, 1)
+
+
+def test_of_several_cultivars_each_bucket_has_its_own(tmp_path: Path) -> None:
+    """None is named for all of them; nor is a product where the only dose is none."""
+    trial = laid_out(tmp_path / "trial")
+    factors = {
+        "cultivar": FactorLevels(levels=("Fenleaf", "Paleheart")),
+        "dose": FactorLevels(levels=(0.0,), product="Blend L 9-12-30"),
+    }
+    several = replace(trial, protocol=trial.protocol.model_copy(update={"factors": factors}))
+    assert same_in_all(several).sentences == ()
 
 
 def test_titles_do_not_repeat(trial: CheckedTrial) -> None:
@@ -286,8 +341,10 @@ def test_codes_are_read_by_another_reader(browser: Any, trial: CheckedTrial, tmp
     for scheme in ("light", "dark"):
         page = browser.new_context(color_scheme=scheme, viewport={"width": 1100, "height": 900}).new_page()
         page.goto(path.as_uri())
-        page.locator(".bucket-cards").screenshot(path=str(tmp_path / "labels.png"))
+        page.locator("section:has(.bucket-cards)").screenshot(path=str(tmp_path / "labels.png"))
         command = [str(READER), "--quiet", "--raw", "-Sdisable", "-Sqrcode.enable", str(tmp_path / "labels.png")]
         read = subprocess.run(command, capture_output=True, text=True, check=False).stdout.split()
-        assert sorted(read) == sorted(label_code("autumn-dose", "FERN", one) for one in buckets_of(trial, "FERN"))
+        assert sorted(read) == sorted(
+            label_code(trial.protocol.trial.id, "FERN", one) for one in buckets_of(trial, "FERN")
+        )
         page.context.close()

@@ -9,6 +9,7 @@ from chromium import Window, complaints_in
 from laid_out_trial import laid_out
 from printed import split_words
 from trialkit.forms.pack import adviser_pack, garden_pack
+from trialkit.tables.bucket_ids import MODULUS, garden_bucket_ids
 
 PAPER_PX = {"A4": (794, 1123), "Letter": (816, 1056)}  # at 96 pixels an inch
 MARGINS_PX = (2 * 14 * 96 / 25.4, 2 * 12 * 96 / 25.4)  # of the style sheet's @page, both sides
@@ -17,13 +18,16 @@ RUNS_OVER = """() => [...document.querySelectorAll(".record th,.record td,.bucke
 UNBROKEN = ".bucket-card,.mixing,.record tr,.bench-line,.cautions li"
 
 
-@pytest.fixture(scope="module", params=["garden", "adviser", "hostile", "spanish"])
+@pytest.fixture(scope="module", params=["garden", "adviser", "hostile", "spanish", "own lots", "own lots in Spanish"])
 def pack(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A garden's pack, the adviser's pages, a pack whose names a stranger wrote, and one in Spanish."""
+    """A garden's pack, the adviser's pages, a pack whose names a stranger wrote, one in Spanish, and long labels."""
     names = {"site_name": "<img src=x onerror=alert(1)>", "title": "</style><script>alert(1)</script>"}
     folder = tmp_path_factory.mktemp("pack")
     trial = laid_out(folder / "trial", **(names if request.param == "hostile" else {}))
-    if request.param == "spanish":
+    if request.param.startswith("own lots"):  # identities of nine characters, the longest that there are
+        own = trial.layout["site"] == "FERN"
+        trial.layout.loc[own, "bucket"] = garden_bucket_ids("FERN", MODULUS**2)[: own.sum()]
+    if request.param.lower().endswith("spanish"):
         trial = replace(trial, sites=trial.sites.assign(language="es"))
     path = folder / "pack.html"
     path.write_text(adviser_pack(trial) if request.param == "adviser" else garden_pack(trial, "FERN"), "utf-8")
@@ -46,6 +50,13 @@ def test_nothing_is_cut_on_paper(window: Window, pack: Path, paper: str) -> None
     assert page.evaluate(RUNS_OVER) == []
     assert [one for one in found if one[0] > height or one[1] != "avoid"] == []
     assert page.pdf(format=paper, prefer_css_page_size=False).startswith(b"%PDF")
+
+
+def test_no_table_is_cut_on_a_screen(window: Window, pack: Path) -> None:
+    """On a screen as wide as a laptop's every table is whole beside or under the others; none has to be scrolled."""
+    page = window.show(pack, width=1280, height=900)
+    frames = "[...document.querySelectorAll('.table-frame')].map(one => [one.clientWidth, one.scrollWidth])"
+    assert [one for one in page.evaluate(frames) if one[1] > one[0]] == []
 
 
 def test_axe_finds_nothing(window: Window, pack: Path) -> None:

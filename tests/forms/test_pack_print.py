@@ -16,6 +16,7 @@ from laid_out_trial import laid_out
 from printed import MARGIN_PT, PIXELS_PER_POINT, broken_words, ink
 from trialkit.domain.units import Measures
 from trialkit.forms.pack import garden_pack
+from trialkit.protocol.sections import FactorLevels
 from trialkit.rules.trial_folder import CheckedTrial
 
 pdfium = pytest.importorskip("pypdfium2", exc_type=ImportError)
@@ -39,18 +40,19 @@ SAID = {
 
 
 def with_buckets(trial: CheckedTrial, buckets: int) -> CheckedTrial:
-    """Return a trial with so many buckets in its one garden, sown on a day that is known."""
+    """Return a trial with so many buckets in its one garden, sown on a day that is known, all with one cultivar."""
     own = trial.layout[trial.layout["site"] == "FERN"]
     several = own.loc[own.index.repeat(math.ceil(buckets / len(own)))][:buckets].assign(
         bucket=[f"3{n:02d}X" for n in range(buckets)],
         position=range(1, buckets + 1),
         block=[1 + n // 16 for n in range(buckets)],
     )
+    factors = {**trial.protocol.factors, "cultivar": FactorLevels(levels=("Larkmoor Butter",))}
     schedule = trial.protocol.schedule.model_copy(update={"sow_on": date(2026, 8, 6)})
     return replace(
         trial,
         layout=several.reset_index(drop=True),
-        protocol=trial.protocol.model_copy(update={"schedule": schedule}),
+        protocol=trial.protocol.model_copy(update={"schedule": schedule, "factors": factors}),
     )
 
 

@@ -176,6 +176,36 @@ def test_odd_weights_are_told_while_they_can_be_weighed_again(page: Any, layout:
     assert "marked" not in page.inner_text("#state")
 
 
+def test_nobody_walks_on_from_an_odd_weight_untold(page: Any, layout: pd.DataFrame, tmp_path: Path) -> None:
+    """Far too much is told at the first tap, by head, and kept at the next; who puts it right goes on at once."""
+    first, second, third = layout["bucket"].tolist()[:3]
+    page.fill("#day", "2026-08-20")
+    page.click("[data-do=plant-all]")
+    page.fill("#day", "2026-09-29")
+    go(page, first, "harvest")
+    page.fill("#head1-weight_g", "150")
+    page.fill("#head2-weight_g", "15000")
+    page.click("[data-do=fit-next]")
+    assert page.inner_text("#bucket-title") == f"Bucket {first}"
+    told = page.inner_text("#bucket-odd")
+    assert f"{first}, head 2: Too large: expected 1 to 2000 g." in told
+    assert "head 1" not in told
+    assert page.input_value("#head1-marketable") == ""
+    page.click("[data-do=fit-next]")
+    assert page.inner_text("#bucket-title") == f"Bucket {second}"
+    assert page.inner_text("#bucket-odd") == ""
+    page.fill("#head1-weight_g", "1520")
+    page.click("#bucket-done [data-do=next]")
+    assert "Unusual: mostly 20 to 1000 g." in page.inner_text("#bucket-odd")
+    page.fill("#head1-weight_g", "152")
+    page.click("[data-do=fit-next]")
+    assert page.inner_text("#bucket-title") == f"Bucket {third}"
+    rows = saved(page, tmp_path)["tables"]["heads"]
+    kept = {(row["bucket"], row["head"]): (row.get("weight_g"), row.get("marketable")) for row in rows}
+    assert kept[first, "2"] == ("15000", "yes")
+    assert kept[second, "1"] == ("152", "yes")
+
+
 def test_ounces(page: Any, layout: pd.DataFrame, tmp_path: Path) -> None:
     """A scale in ounces: grams are kept and said, and shown in ounces when one comes back."""
     bucket = layout["bucket"].iloc[0]

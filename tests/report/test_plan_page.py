@@ -6,6 +6,7 @@ import html
 import re
 import tomllib
 from dataclasses import replace
+from functools import cache
 from typing import Any, get_args
 from xml.etree import ElementTree
 
@@ -25,6 +26,12 @@ COSTED = "cost_per_bucket = 1\nheads_a_year = 20_000\nprice_per_kg = 4\n" + LIMI
 def said(page: str) -> str:
     """Return a page's text with plain spaces, without its tags."""
     return " ".join(html.unescape(re.sub(r"<[^>]*>", "", page)).replace("\u00a0", " ").split())
+
+
+@cache
+def page_of(**what: Any) -> str:
+    """Make the page of a small plan, once for all tests that read it."""
+    return plan_html(small_plan(**what))
 
 
 def test_the_answer_comes_first(pages: Any) -> None:
@@ -52,9 +59,8 @@ def test_the_answer_comes_first(pages: Any) -> None:
 @pytest.mark.parametrize("what", [{}, {"decision": LIMITED}, {"decision": COSTED}])
 def test_the_card_is_of_the_design_that_is_proposed(what: dict[str, str]) -> None:
     """Its gardens, buckets, heads, visits and gain; beside it what was asked for, where that is another."""
-    plan = small_plan(**what)
+    plan, page = small_plan(**what), page_of(**what)
     row = plan.designs[plan.proposed]
-    page = plan_html(plan)
     card = said(page[page.index('class="answer-card') : page.index("</section>")])
     assert f"Run {design_words(row, plan)}" in card
     assert f"{row.buckets} buckets {row.buckets * row.heads} heads, {row.visits} visits of gardens" in card
@@ -74,8 +80,7 @@ def test_without_a_day_of_sowing_the_card_tells_days() -> None:
 @pytest.mark.parametrize("what", [{}, {"decision": LIMITED}, {"decision": COSTED}])
 def test_the_first_table_agrees_with_the_table_of_designs(what: dict[str, str]) -> None:
     """Gain, buckets and visits of the trial asked for and of the one proposed are those of their rows."""
-    plan = small_plan(**what)
-    page = plan_html(plan)
+    plan, page = small_plan(**what), page_of(**what)
     versus, designs = (
         page[page.index(f'id="{name}-caption"') :].split("</table>")[0] for name in ("versus", "designs")
     )
@@ -122,8 +127,7 @@ def test_the_picture_has_the_design_asked_for(what: dict[str, str]) -> None:
 
 
 @pytest.mark.parametrize("place", [at / 10 for at in range(11)])
-@pytest.mark.parametrize("is_narrow", [True, False])
-def test_names_in_the_picture_meet_nothing(place: float, is_narrow: bool) -> None:
+def test_names_in_the_picture_meet_nothing(place: float) -> None:
     """Wherever the two designs lie, their names lie within the sheet, above and below every mark."""
     plan = small_plan(decision=LIMITED)
     low, high = 10, 110
@@ -131,18 +135,19 @@ def test_names_in_the_picture_meet_nothing(place: float, is_narrow: bool) -> Non
     asked = replace(plan.designs[0], buckets=low + round(place * (high - low)))
     proposed = replace(plan.designs[1], buckets=high - round(place * (high - low)))
     drawn = worth_picture(replace(plan, designs=(asked, proposed, *ends), proposed=1, verdict=PlanVerdict.ENLARGE))
-    root = ElementTree.fromstring(drawn.narrow if is_narrow else drawn.wide)
-    width, height = (float(number) for number in root.attrib["viewBox"].split()[2:])
-    marks = [float(use.attrib["y"]) for use in root.iter("use")]
-    texts = {drawn_text(text): text for text in root.iter("text")}
-    names = [one for text, one in texts.items() if "asked for" in text or "proposed" in text]
-    assert len(names) == 2
-    for one in names:
-        x, y = at_of(one)
-        half = 3.6 * len(drawn_text(one))
-        assert half - 1 <= x <= width - half + 1
-        assert not any(y - 14 < mark < y + 22 for mark in marks)
-        assert 0 < y < height
+    for drawing in (drawn.wide, drawn.narrow):
+        root = ElementTree.fromstring(drawing)
+        width, height = (float(number) for number in root.attrib["viewBox"].split()[2:])
+        marks = [float(use.attrib["y"]) for use in root.iter("use")]
+        texts = {drawn_text(text): text for text in root.iter("text")}
+        names = [one for text, one in texts.items() if "asked for" in text or "proposed" in text]
+        assert len(names) == 2
+        for one in names:
+            x, y = at_of(one)
+            half = 3.6 * len(drawn_text(one))
+            assert half - 1 <= x <= width - half + 1
+            assert not any(y - 14 < mark < y + 22 for mark in marks)
+            assert 0 < y < height
 
 
 def drawn_text(text: ElementTree.Element) -> str:
@@ -193,14 +198,14 @@ def test_the_calendar_the_list_and_the_cautions_are_there(pages: Any) -> None:
         assert text in page.replace("\u00a0", " ")
 
 
-def test_the_same_plan_gives_the_same_page() -> None:
+def test_the_same_plan_gives_the_same_page(pages: Any) -> None:
     """No clock and no chance in the page."""
-    assert plan_html(small_plan()) == plan_html(small_plan())
+    assert pages["plan"] == plan_html(small_plan())
 
 
 def test_the_practice_is_told_before_the_map() -> None:
     """The key of the treatments marks the current practice, and stands before the benches that use its numbers."""
-    page = plan_html(small_plan(doses="[2, 4, 6, 8]", current=4))
+    page = page_of(doses="[2, 4, 6, 8]", current=4)
     key = page.index("Treatments on the map")
     assert key < page.index("current practice", key) < page.index('class="benches"')
 
@@ -211,7 +216,7 @@ def test_the_page_holds_every_measure() -> None:
     An ounce is 28.349523125 g (international avoirdupois pound, 1959).
     """
     plan = small_plan(doses="[2, 4, 6, 8]", current=4)
-    page = plan_html(plan).replace("\u00a0", " ")
+    page = page_of(doses="[2, 4, 6, 8]", current=4).replace("\u00a0", " ")
     for said in ("6 tsp<", "30 g<", "6 tsp (30 g)<"):
         assert said in page
     assert page.count('name="measures"') == 3

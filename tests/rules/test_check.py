@@ -228,6 +228,9 @@ WARNINGS = {
     "slipped decimal point": first_head("weight_g", "14.55",
         "Expected a weight like the others in its garden. Look up the record. If the weight is right, there is "
         "nothing to do. [TK-H10]"),
+    "slipped decimal point and no such growth": first_head("weight_g", "1455",
+        "Expected at most 30 g for each day from transplanting to harvest. Look up the weight and both dates, and "
+        "correct the wrong one. [TK-H16]"),
     "nobody knows": Damage("heads.csv", FIRST + "\n" + SECOND, "334X,1,,,,,,,\n334X,2,2026-08-24,,,2026-09-01,,,late",
         "heads.csv, row 2, column outcome: found none for 2 heads at fernsedge. Expected an outcome. Write what "
         "became of each, if somebody knows. If nobody does, leave them empty: that says as much as gave_up or "

@@ -19,7 +19,7 @@ from seasons import accept
 from trialkit import __version__
 from trialkit.analysis import Results, analyse
 from trialkit.documents.document import as_text, as_written
-from trialkit.evidence.versions import pool_now, recommend_anew
+from trialkit.evidence.versions import recommend_anew
 from trialkit.planning.next_trial import propose
 from trialkit.protocol.county import County, CountyBlock
 from trialkit.report.care_page import care_html
@@ -50,8 +50,8 @@ def published_pages(folder: Path, analysed: Callable[[str], Results]) -> dict[st
         (trial / "results" / "results.json").write_text(as_text(results), "utf-8")
         pages[f"{name}.html"] = report_html(results)
         accept(folder / "ledger", trial, ACCEPTED_ON)
-    pages["evidence.html"] = evidence_html(pool_now(folder / "ledger", __version__, propose))
     recommended = recommend_anew(folder / "ledger", __version__, propose).document
+    pages["evidence.html"] = evidence_html(recommended)
     pages |= {"handout.html": handout_html(recommended, COUNTY), "care.html": care_html(recommended, COUNTY)}
     pages["handout-es.html"] = handout_html(recommended, COUNTY, "es")
     return pages

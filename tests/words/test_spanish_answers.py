@@ -138,6 +138,7 @@ def _documents() -> Iterator[Recommended]:
     gone = replace(then, added=(), withdrawn=(TrialName("trial-1", ""),))
     yield replace(usual, change=gone, current=usual.recommended, next_trial=replace(PROPOSED, value_g=0.04))
     volunteers = replace(PROPOSED, block_size=3, acidifiers=(ACID, "none"), doses_tsp=(6.0,), cultivars=("Fenleaf",))
+    volunteers = replace(volunteers, left_out=("STAT", "MILL"))
     parts = (PracticePart("calcium nitrate 15.5-0-0", 2.0, 5.0), PracticePart("magnesium sulfate 0-0-0", 0.1, 5.0))
     suns = tuple(GardenGain("sun", name, 2, False, GAIN) for name, _, _ in SUNS)
     yield replace(usual, change=replace(then, added=()), next_trial=volunteers, by_garden=suns)
@@ -232,10 +233,11 @@ def _lost(results: Results) -> Any:
     dead = HeadCounts(planned=9, harvested=2, lost=3, not_ready=1, unrecorded=2, unmarketable=2)
     one = HeadCounts(planned=5, harvested=1, lost=1, not_ready=2, unrecorded=1, unmarketable=1)
     unknown = HeadCounts(planned=8, harvested=0, lost=0, not_ready=0, unrecorded=8, unmarketable=0)
+    gone = HeadCounts(planned=0, harvested=0, lost=0, not_ready=0, unrecorded=0, unmarketable=0)
     left = HeadCounts(planned=8, harvested=8, lost=0, not_ready=0, unrecorded=0, unmarketable=0)
     rows = tuple(
         TreatmentLosses(Treatment(None, dose), heads, None, None, None)
-        for dose, heads in ((2.0, dead), (4.0, one), (6.0, unknown), (8.0, left))
+        for dose, heads in ((2.0, dead), (4.0, one), (6.0, unknown), (7.0, gone), (8.0, left))
     )
     return replace(results.losses, by_treatment=rows)
 

@@ -31,7 +31,7 @@ ADVICE_STREAM = 1
 
 
 def bucket_records(trial: CheckedTrial, days: Sequence[BucketMean] = ()) -> pd.DataFrame:
-    """Every bucket of a layout with what it gave.
+    """Every bucket that counts with what it gave.
 
     Parameters
     ----------
@@ -48,7 +48,7 @@ def bucket_records(trial: CheckedTrial, days: Sequence[BucketMean] = ()) -> pd.D
         counting as zero; ``days`` and ``days_se``: days to harvest by its own heads, and what these err by; missing
         where they are not known.
     """
-    layout, heads = trial.layout, trial.heads
+    layout, heads = trial.counting_buckets, trial.counting_heads
     each = trial.protocol.bucket.heads
     yields = bucket_yields(layout, heads, each).buckets.set_index("bucket")[YIELD] / each
     of_bucket = heads.assign(usable=is_usable(heads))[is_recorded(heads)].groupby("bucket")["usable"]
@@ -65,7 +65,7 @@ def bucket_records(trial: CheckedTrial, days: Sequence[BucketMean] = ()) -> pd.D
         "dose_tsp": doses.astype(float),
         "n_mg_l": (doses.astype(float) * per_tsp).round(3),
         "acidifier": layout.get("acidifier", ""),
-        "planned": each,
+        "planned": layout["planned"],
         "recorded": layout["bucket"].map(counted["recorded"]).fillna(0).astype(int),
         "usable": layout["bucket"].map(counted["usable"]).fillna(0).astype(int),
         "yield_g": layout["bucket"].map(yields).astype(float).round(6),
@@ -141,8 +141,8 @@ def records_of(trial: CheckedTrial, buckets: pd.DataFrame, gardens: pd.DataFrame
 
 
 def gardens_of(trial: CheckedTrial, water: RecordedWater) -> pd.DataFrame:
-    """What is known of each garden: alkalinity by its readings where they tell, else as stated; sun; kind."""
-    sites = trial.sites.drop_duplicates("site").set_index("site")
+    """What is known of gardens that count: alkalinity by their readings where they tell, else as stated; sun; kind."""
+    sites = trial.counting_sites.drop_duplicates("site").set_index("site")
     alkalinity = sites["alkalinity_mg_l_caco3"].astype(float)
     by_readings = pd.Series(alkalinity_by_readings(water), dtype=float)
     return pd.DataFrame(

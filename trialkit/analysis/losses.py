@@ -35,7 +35,6 @@ DIFFER_P = 0.05
 def count_losses(
     layout: pd.DataFrame,
     heads: pd.DataFrame,
-    heads_per_bucket: int,
     treatments: pd.DataFrame,
     current: str,
     confidence: float,
@@ -43,9 +42,9 @@ def count_losses(
 ) -> Losses:
     """Count planned, harvested and lost heads, and compare the shares that were marketable.
 
-    The layout has a row a bucket, with site, the places that the strata, such as ``"site:block"``, name, and the
-    joint ``treatment``; `heads` a row a head, with ``outcome`` and ``marketable`` (missing where not said) too.
-    Treatments go by joint label, as `current` does.
+    The layout has a row a bucket, with its ``planned`` heads, site, the places that the strata, such as
+    ``"site:block"``, name, and the joint ``treatment``; `heads` a row a head, with ``outcome`` and ``marketable``
+    (missing where not said) too. Treatments go by joint label, as `current` does.
     """
     outcomes = heads["outcome"].value_counts()
     heads = heads[is_recorded(heads)]
@@ -55,7 +54,7 @@ def count_losses(
     variation = share_variation(buckets, tuple(map(str, treatments.columns)), strata)
     shares = _shares(buckets, "treatment", variation, design_effect)
     at = {label: i for i, label in enumerate(shares.labels)}
-    counted = _counts(layout, heads, heads_per_bucket, "treatment", [str(label) for label in treatments.index])
+    counted = _counts(layout, heads, "treatment", [str(label) for label in treatments.index])
     by_treatment = tuple(
         TreatmentLosses(
             _treatment(treatments, label),
@@ -73,7 +72,7 @@ def count_losses(
     )
     by_site = tuple(
         SiteLosses(site, counts, share_usable(counts))
-        for site, counts in _counts(layout, heads, heads_per_bucket, "site", sorted(layout["site"].unique())).items()
+        for site, counts in _counts(layout, heads, "site", sorted(layout["site"].unique())).items()
     )
     total = _total([row.heads for row in by_site])
     return Losses(
@@ -133,9 +132,7 @@ def share_usable(heads: HeadCounts) -> float | None:
     return (heads.harvested - heads.unmarketable) / recorded if recorded else None
 
 
-def _counts(
-    layout: pd.DataFrame, heads: pd.DataFrame, per_bucket: int, column: str, levels: Sequence[str]
-) -> dict[str, HeadCounts]:
+def _counts(layout: pd.DataFrame, heads: pd.DataFrame, column: str, levels: Sequence[str]) -> dict[str, HeadCounts]:
     """Count the heads of each level."""
     harvested = is_harvested(heads)
     told = pd.DataFrame(
@@ -148,7 +145,7 @@ def _counts(
         }
     )
     found = told.groupby(heads[column], observed=True).sum().reindex(levels, fill_value=0).astype(int)
-    planned = layout[column].value_counts().reindex(levels, fill_value=0) * per_bucket
+    planned = layout.groupby(column, observed=True)["planned"].sum().reindex(levels, fill_value=0)
     return {
         level: HeadCounts(planned=most, unrecorded=max(most - recorded, 0), **counted)
         for level, most, recorded, counted in zip(

@@ -70,7 +70,7 @@ class RecordedTrial:
     """The records of a trial as its models take them, each bucket under the joint label of its treatment."""
 
     treatments: Annotated[pd.DataFrame, "Varied columns of every combination; the index is its joint label."]
-    layout: Annotated[pd.DataFrame, "A row a bucket."]
+    layout: Annotated[pd.DataFrame, "A row a bucket that counts, with its ``planned`` heads."]
     heads: Annotated[pd.DataFrame, "A row a head, with the columns of its bucket."]
     yields: Annotated[Yields, "What each bucket gave."]
 
@@ -83,8 +83,8 @@ class RecordedTrial:
 def recorded_trial(trial: CheckedTrial) -> RecordedTrial:
     """Bring records and layout of a checked trial together."""
     treatments = joint_treatments(trial)
-    layout = label_treatments(trial.layout, treatments)
-    heads = trial.heads.merge(layout, on="bucket", validate="many_to_one")
+    layout = label_treatments(trial.counting_buckets, treatments)
+    heads = trial.counting_heads.merge(layout, on="bucket", validate="many_to_one")
     return RecordedTrial(treatments, layout, heads, bucket_yields(layout, heads, trial.protocol.bucket.heads))
 
 
@@ -130,7 +130,6 @@ def analyse(trial: CheckedTrial, *, all_pairs: bool = False) -> Results:
     losses = count_losses(
         layout,
         heads,
-        trial.protocol.bucket.heads,
         treatments,
         current_label(trial, treatments),
         trial.protocol.decision.confidence,
@@ -149,6 +148,7 @@ def analyse(trial: CheckedTrial, *, all_pairs: bool = False) -> Results:
     departures = tuple(
         one.departure
         for one in find_departures(trial.protocol, trial.layout, trial.solution, trial.heads, trial.corrections)
+        if one.departure.bucket in set(layout["bucket"])
     )
     working_on("what to recommend")
     decided = decide(trial, answers, losses, water, departures)
@@ -343,22 +343,21 @@ def _versions() -> dict[str, str]:
 
 
 def _design(trial: CheckedTrial) -> Design:
-    protocol = trial.protocol
-    taking_part = trial.sites[trial.sites["site"].isin(trial.layout["site"])].sort_values("site")
+    protocol, buckets = trial.protocol, trial.counting_buckets
     columns = [field.name for field in fields(Site)]
-    rows = taking_part.reindex(columns=columns).astype(object)
+    rows = trial.counting_sites.sort_values("site").reindex(columns=columns).astype(object)
     return Design(
         kind=protocol.layout.kind,
         sites=tuple(Site(**row) for row in rows.where(rows.notna(), None).to_dict("records")),
         blocks_per_site=protocol.layout.blocks,
-        buckets=len(trial.layout),
+        buckets=len(buckets),
         heads_per_bucket=protocol.bucket.heads,
-        heads=len(trial.layout) * protocol.bucket.heads,
+        heads=int(buckets["planned"].sum()),
         volume_l=protocol.bucket.volume_l,
         whole_plot=protocol.layout.whole_plot,
         factors=tuple(_factor(trial, name) for name in protocol.varied_factors),
         fixed=_fixed_factors(trial),
-        acid_used=acid_used(trial.solution, trial.layout, trial.products),
+        acid_used=acid_used(trial.solution, buckets, trial.products),
         measures=protocol.trial.measures,
         feed_parts=tuple(_feed_parts(trial)),
     )

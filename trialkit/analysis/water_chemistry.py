@@ -94,7 +94,7 @@ def _doses(trial: CheckedTrial) -> Iterator[DoseStrength]:
     if feed is None or factor is None:
         return
     volume = trial.protocol.bucket.volume_l
-    known = trial.sites["alkalinity_mg_l_caco3"].dropna()
+    known = trial.counting_sites["alkalinity_mg_l_caco3"].dropna()
     alkalinity = float(known.median()) if len(known) else 0.0
     for level in factor.levels:
         dose = float(level)

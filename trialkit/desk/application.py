@@ -10,7 +10,7 @@ from pathlib import Path
 from threading import Event, Lock
 from time import monotonic
 from typing import TYPE_CHECKING, Any
-from urllib.parse import urlsplit
+from urllib.parse import quote, urlsplit
 
 from flask import Flask, Response, abort, current_app, g, redirect, request
 from markupsafe import Markup
@@ -145,6 +145,7 @@ def page(template: str, status: int = 200, **parts: Any) -> Response:
             date_words=date_words,
             season_words=season_words,
             own_name=own_name,
+            back_here=parts.pop("back_here", "") or _where_one_is(),
             **parts,
         )
     )
@@ -172,8 +173,13 @@ def do(deed: Deed, where_next: str) -> AnyResponse:
 
 def do_at_length(deed: Deed, where_next: str) -> AnyResponse:
     """Begin a deed that takes long, and go to the page that says how it stands."""
-    job = desk().jobs.start(deed, where_next, _where_begun())
+    job = desk().jobs.start(deed, where_next, where_begun())
     return redirect(f"/job/{job.id}", 303)
+
+
+def trial_page(name: str, more: str = "") -> str:
+    """Address of a trial's page, or of one within it, whatever its folder is called."""
+    return f"/trial/{quote(name, safe='')}/{more}"
 
 
 def trial_folder(name: str) -> Path:
@@ -270,10 +276,15 @@ def _refused(error: Any) -> Response:
 
 
 def _in_trouble(error: TrialError | WrongCall | NotComputed | OSError) -> Response:
-    return page("trouble", 422, trouble=trouble_of(error), back=_where_begun())
+    return page("trouble", 422, trouble=trouble_of(error), back=where_begun())
 
 
-def _where_begun() -> str:
+def _where_one_is() -> str:
+    """Page that a reader sees, to come back to it: one that a form led to has no address of its own."""
+    return request.full_path.rstrip("?") if request.method == "GET" else where_begun()
+
+
+def where_begun() -> str:
     """Page that leads out of trouble: the one from which a form came, else the room in which a page lies."""
     if request.method == "GET":
         return request.path.rstrip("/").rpartition("/")[0] + "/"

@@ -38,12 +38,17 @@ def powershell_line(words: Sequence[str]) -> str:
     return line if all(BARE.fullmatch(word) or HARMLESS.fullmatch(word) for word in words) else f"& {line}"
 
 
+def _in_marks(word: str) -> str:
+    """Put a word into marks, as the program itself parts its line: PowerShell then adds none, whatever blank it has."""
+    return '"' + subprocess.list2cmdline([f" {word}"])[2:]
+
+
 def _word(word: str, is_legacy: bool) -> str:
     if BARE.fullmatch(word):
         return word
     if HARMLESS.fullmatch(word):
         return f'"{word}"'
-    told = subprocess.list2cmdline([word]) if is_legacy else word  # which is what the program itself parts again
+    told = _in_marks(word) if is_legacy else word
     parts = [
         f"[char]{ord(part)}" if CONTROL.fullmatch(part) else "'" + SINGLE.sub(r"\1\1", part) + "'"
         for part in CONTROL.split(told)

@@ -11,7 +11,7 @@ from trialkit.languages import gettext, in_every_language, translatable
 from trialkit.protocol.starting import dose_from
 from trialkit.tables.nearest import plain_name
 
-NONE = translatable("none")
+NONE, AND = translatable("none"), translatable("and")
 
 
 def names_in(text: str) -> list[str]:
@@ -42,11 +42,12 @@ def doses_in(text: str, field: str = "doses") -> tuple[list[float], list[FieldFa
 
     Examples
     --------
-    >>> doses_in("4 tsp\n2, 4.5")
-    ([2.0, 4.0, 4.5], [])
+    >>> doses_in("4 tsp\n2, 4.5 and 6")
+    ([2.0, 4.0, 4.5, 6.0], [])
     """
     found, faults = set(), []
-    for part in filter(None, map(str.strip, re.split(r"[\r\n;]+|,(?=\s|$)", text))):
+    words = "|".join(re.escape(word) for word in sorted(in_every_language(AND)))
+    for part in filter(None, map(str.strip, re.split(rf"[\r\n;]+|,(?=\s|$)|\s(?:{words})(?=\s)", text))):
         try:
             found.add(dose_from(part))
         except ValueError:

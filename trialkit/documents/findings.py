@@ -152,7 +152,7 @@ class MissingCheck:
 
     id: Annotated[Literal["missing"], "``missing``."] = "missing"
     ok: Annotated[bool, "Whether nothing says that they are not."]
-    buckets: Annotated[int, "Laid out."]
+    buckets: Annotated[int, "Laid out; of gardens that withdrew, those with a record alone."]
     missing: Annotated[int, "Without a record."]
     p: Annotated[float, "Of an even spread (Fisher's exact test, allowing for all factors)."]
     column: Annotated[str | None, "Of the factor that they go with the most; None where none is missing."] = None
@@ -456,7 +456,7 @@ class ResponseResult(ShortRepr):
 class HeadCounts:
     """What became of the planned heads of one group."""
 
-    planned: Annotated[int, "Heads laid out."]
+    planned: Annotated[int, "Heads laid out; of gardens that withdrew, those with a record alone."]
     harvested: Annotated[int, "Heads cut."]
     lost: Annotated[int, "Dead, bolted or eaten."]
     not_ready: Annotated[int, "Still growing at the end."]

@@ -136,7 +136,7 @@ class ProposedTrial:
     acidifiers: Annotated[
         tuple[str, ...], 'To add, the recommended one first, "none" for no acid; empty where they play no part.'
     ]
-    sites: Annotated[tuple[str, ...], "Gardens, those of the newest trial."]
+    sites: Annotated[tuple[str, ...], "Gardens, those of the newest trial that did not give up."]
     blocks: Annotated[int, "In each garden; volunteers there in volunteer blocks."]
     block_size: Annotated[int | None, "Buckets of each volunteer; None where a block holds every treatment."]
     heads: Annotated[int, "In each bucket."]
@@ -145,6 +145,7 @@ class ProposedTrial:
     value_g: Annotated[float, "By which it is expected to raise what the next handout brings, g per transplanted head."]
     change: Annotated[float, "Chance that another treatment will be recommended after it."]
     worth_it: Annotated[bool, "Whether what it is expected to bring is worth its buckets."]
+    left_out: Annotated[tuple[str, ...], "Gardens of the newest trial that gave up."] = ()
 
 
 @dataclass(frozen=True)

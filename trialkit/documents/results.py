@@ -99,7 +99,7 @@ class Design:
     kind: Annotated[str, "Of layout."]
     sites: Annotated[tuple[Site, ...], "Gardens that took part."]
     blocks_per_site: Annotated[int, "Blocks at each garden."]
-    buckets: Annotated[int, "Laid out."]
+    buckets: Annotated[int, "Laid out; of gardens that withdrew, those with a record alone."]
     heads_per_bucket: Annotated[int, "Planted in each."]
     heads: Annotated[int, "Planted in all."]
     volume_l: Annotated[float, "Of a full bucket, litres."]

@@ -44,6 +44,13 @@ class LedgerContents(ShortRepr):
         return self.latest.protocol.decision.confidence
 
     @cached_property
+    def sites(self) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """Gardens of the newest trial: those that come back, and those that gave up, unless all did."""
+        every, gone = sorted(map(str, self.latest.sites["site"])), self.latest.amended.withdrawn
+        staying = tuple(site for site in every if site not in gone)
+        return (staying, tuple(site for site in every if site in gone)) if staying else (tuple(every), ())
+
+    @cached_property
     def feed(self) -> Feed | None:
         """Today's feed; None where its label or spoon is not known."""
         return feed_of(self.latest.protocol, self.latest.products)

@@ -16,6 +16,7 @@ from trialkit.planning.calendar import calendar
 from trialkit.rules.mixings import feed_of
 from trialkit.rules.trial_folder import CheckedTrial
 from trialkit.words.measures import MeasureSystem
+from trialkit.words.pack_words import SameForAll, same_for_all
 from trialkit.words.treatment_names import treatment_label
 
 Thing = TypeVar("Thing")
@@ -75,6 +76,13 @@ def label_measures(trial: CheckedTrial) -> MeasureSystem:
     feed = feed_of(trial.protocol, trial.products)
     is_metric = trial.protocol.trial.measures == "metric"
     return MeasureSystem("metric" if is_metric else "kitchen", feed.base.grams_per_tsp if feed else None)
+
+
+def same_in_all(trial: CheckedTrial) -> SameForAll:
+    """Say which cultivar and which nutrient all buckets have, also in a blind trial: there they are no treatment."""
+    cultivar, dose = (trial.protocol.factors.get(name) for name in ("cultivar", "dose"))
+    product = dose.product if dose and any(dose.levels) else None
+    return same_for_all(tuple(map(str, cultivar.levels)) if cultivar else (), product)
 
 
 def due_in_garden(trial: CheckedTrial, site: str) -> tuple[Event, ...]:

@@ -16,6 +16,7 @@ from trialkit.forms.garden_buckets import (
     due_in_garden,
     garden_name,
     gardens_with_buckets,
+    same_in_all,
     shared_out,
 )
 from trialkit.forms.record_sheets import READING_DAYS, record_sheets, sheet_columns, sheet_measures
@@ -32,6 +33,7 @@ from trialkit.words.calendar_words import due_words
 from trialkit.words.card_words import BEFORE_MIXING, bucket_amounts, card_words, mixing_words
 from trialkit.words.care_words import BucketFacts, care_sections, care_sources, drawing_labels, ready_words
 from trialkit.words.cautions import cautions_for
+from trialkit.words.pack_words import send_to
 from trialkit.words.phrases import listed, season_words, short_day
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -47,6 +49,7 @@ class BucketCard:
     place: str
     treatment: str
     amounts: Annotated[tuple[str, ...], "What goes into it, in order; nothing in a blind trial."]
+    same: Annotated[tuple[str, ...], "What all buckets have, as far as the amounts do not name it."]
     qr: str
 
 
@@ -90,7 +93,8 @@ def _garden_pack(trial: CheckedTrial, site: str) -> str:
         trial_id=about.id,
         layout_version=version,
         contact=safe_text(whom),
-        has_address=contact != about.contact_role,
+        has_address=bool(send_to(contact)),
+        same=[safe_text(line) for line in same_in_all(trial).sentences],
         days=due_words(due, is_blind=about.blind),
         cards=shared_out(
             [_card(trial, site, bucket, amounts.get(bucket.bucket, ())) for bucket in buckets],
@@ -120,6 +124,7 @@ def adviser_pack(trial: CheckedTrial) -> str:
         "adviser.html.jinja",
         running_lines({"top-left": "Adviser's pages", "top-right": f"Trial {about.id}"}),
         benches=bench_maps(trial, sites, named=True),
+        same=[safe_text(line) for line in same_in_all(trial).sentences],
         cards=[card_words(card, about.measures) for card in mixing_cards(trial, sites)],
         blind=about.blind,
     )
@@ -157,4 +162,7 @@ def _card(trial: CheckedTrial, site: str, bucket: NamedBucket, amounts: tuple[st
 
     code = segno.make(label_code(trial.protocol.trial.id, site, bucket.bucket), error="m", micro=False)
     picture = code.svg_inline(border=4, omitsize=True, dark="#000", light="#fff", svgclass="qr", lineclass=None)
-    return BucketCard(bucket.bucket, bucket.place, safe_text(bucket.treatment), tuple(map(safe_text, amounts)), picture)
+    same = same_in_all(trial)
+    lines = filter(None, (same.cultivar, "" if amounts else same.nutrient))
+    told, named = (tuple(map(safe_text, some)) for some in (amounts, lines))
+    return BucketCard(bucket.bucket, bucket.place, safe_text(bucket.treatment), told, named, picture)

@@ -8,9 +8,10 @@ from collections.abc import Mapping
 from datetime import timedelta
 
 from trialkit.domain.errors import WrongCall
-from trialkit.forms.garden_buckets import garden_name
+from trialkit.forms.garden_buckets import garden_name, same_in_all
 from trialkit.languages import gettext, speaking, translatable
 from trialkit.rules.trial_folder import CheckedTrial
+from trialkit.words.pack_words import send_to
 from trialkit.words.phrases import date_words
 
 LETTER_FILE = "letter.txt"
@@ -25,6 +26,7 @@ def letter(trial: CheckedTrial, site: str) -> str:
     pack, phone, workbook = (name.format(site=site) for name in FORMS)
     schedule = trial.protocol.schedule
     with speaking(trial.language_of(site)):
+        whom = send_to(trial.contact)
         told = [
             gettext("Hello {garden},", garden=garden_name(trial, site)),
             gettext(
@@ -52,15 +54,22 @@ def letter(trial: CheckedTrial, site: str) -> str:
                     transplanting=date_words(first),
                 )
             )
+        if same := same_in_all(trial).sentences:
+            told.append(" ".join(same))
         told += [
             gettext(
                 "Write down what happens as it is. A head that died tells us as much as one that grew. If you are not "
                 "sure of something, say so in the notes."
             ),
-            gettext(
-                "At the end, send back just one: the file that the phone saved, the workbook, or the sheets. Send it "
-                "to: {contact}.",
-                contact=gettext(trial.contact),
+            " ".join(
+                (
+                    gettext(
+                        "At the end, send back just one: the file that the phone saved, the workbook, or the sheets."
+                    ),
+                    gettext("Send it to: {contact}", contact=whom)
+                    if whom
+                    else gettext("Send it to whoever sent you this letter."),
+                )
             ),
             gettext("Thank you!"),
         ]

@@ -11,7 +11,7 @@ from trialkit.domain.heads import CUT, NOT_CUT, SAYS_NOTHING
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import OUNCE_G
-from trialkit.forms.garden_buckets import NamedBucket, buckets_of_garden, garden_name
+from trialkit.forms.garden_buckets import NamedBucket, buckets_of_garden, garden_name, same_in_all
 from trialkit.languages import gettext, speaking
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.script_words import script_words
@@ -64,6 +64,7 @@ def _page(trial: CheckedTrial, site: str) -> str:
         script,
         title=data["title"],
         garden=data["garden"],
+        same=safe_document(list(same_in_all(trial).sentences)),
         blind=trial.protocol.trial.blind,
         data=json.dumps(data, ensure_ascii=False, separators=(",", ":")).translate(ESCAPED_IN_SCRIPT),
         cautions=cautions_for("phone form", trial.protocol.bucket.volume_l, trial.protocol.trial.measures),

@@ -10,7 +10,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from trialkit.domain.table_names import RECORD_TABLES, TableName
-from trialkit.forms.garden_buckets import buckets_of_garden, garden_name
+from trialkit.forms.garden_buckets import buckets_of_garden, garden_name, same_in_all
 from trialkit.languages import gettext, in_figures, review_note, speaking
 from trialkit.pages.safe_text import safe_text
 from trialkit.rules.form_marks import form_marks
@@ -281,7 +281,10 @@ def _parts(trial: CheckedTrial, site: str) -> Iterator[tuple[str, list[str]]]:
     fields = [(sheet_name(table), field) for table in RECORD_TABLES for field in load_schema(table).on_forms]
     yield gettext("Columns"), [f"{name}, {field.heading}: {_about(field)}" for name, field in fields]
     buckets = [(f"{one.bucket}, {one.place}", one.treatment) for one in buckets_of_garden(trial, site)]
-    yield gettext("Buckets of this garden"), [": ".join(filter(None, told)) for told in buckets]
+    yield (
+        gettext("Buckets of this garden"),
+        [*same_in_all(trial).sentences, *(": ".join(filter(None, told)) for told in buckets)],
+    )
     if note := review_note():
         yield note, []
 

@@ -42,6 +42,18 @@ NEWTON_BELOW = 0.3
 
 
 @dataclass(frozen=True)
+class Ending:
+    """When a search for variances ends: at a score in units of its standard deviation, or after so many tries."""
+
+    score: float
+    steps: int
+    dampings: int
+
+
+EXACTLY = Ending(SCORE_TOLERANCE, MOST_ITERATIONS, MOST_DAMPINGS_ALTOGETHER)
+
+
+@dataclass(frozen=True)
 class FitRecord:
     """How the variances were found, for each response."""
 
@@ -103,7 +115,7 @@ def estimate_each(
     restricted: bool,
     bounded: bool,
     start: FloatArray | None = None,
-    tolerance: float = SCORE_TOLERANCE,
+    ending: Ending = EXACTLY,
 ) -> tuple[Evaluation, FitRecord]:
     """Find the variances of greatest likelihood of each response; which of them settled is told in the record.
 
@@ -120,7 +132,7 @@ def estimate_each(
     if first is None or not restricted:
         products = first.products if first else model.cross_products(prepared)
         first = evaluate(products, starting_variances(model)[None] if start is None else start, restricted=restricted)
-    return maximise(first, restricted=restricted, bounded=bounded, tolerance=tolerance)
+    return maximise(first, restricted=restricted, bounded=bounded, ending=ending)
 
 
 def distinct_start(model: Model, prepared: Prepared) -> Evaluation:
@@ -136,7 +148,7 @@ def distinct_start(model: Model, prepared: Prepared) -> Evaluation:
 
 
 def maximise(
-    start: Evaluation, *, restricted: bool, bounded: bool, tolerance: float = SCORE_TOLERANCE
+    start: Evaluation, *, restricted: bool, bounded: bool, ending: Ending = EXACTLY
 ) -> tuple[Evaluation, FitRecord]:
     """Find each response's variances of greatest likelihood.
 
@@ -144,16 +156,16 @@ def maximise(
     taken where the observed information allows it, else Fisher's. A step that raises the criterion is damped. A
     response takes no further part once its projected score is nil.
 
-    If bounded, variances are held at zero or above; else they may go negative while V stays positive definite. The
-    tolerance is the largest score at the end, in units of its standard deviation.
+    If bounded, variances are held at zero or above; else they may go negative while V stays positive definite. A
+    response that has not settled by its ending runs along that edge, and is left where it is.
     """
     r, here = len(start.variances), start
     iterations, dampings, rows = np.zeros(r, np.intp), np.zeros(r, np.intp), np.arange(r)
     ended: list[tuple[NDArray[np.intp], Evaluation]] = []
     free = _free(here, bounded)
     largest = _largest_score(here, free)
-    going = np.isfinite(largest) & (largest >= tolerance)
-    for _ in range(MOST_ITERATIONS):
+    going = np.isfinite(largest) & (largest >= ending.score)
+    for _ in range(ending.steps):
         if not going.any():
             break
         if not going.all():
@@ -164,8 +176,8 @@ def maximise(
         dampings[rows] += damped
         free = _free(here, bounded)
         largest = _largest_score(here, free)
-        going = moved & np.isfinite(largest) & (largest >= tolerance)
-        going &= dampings[rows] < MOST_DAMPINGS_ALTOGETHER
+        going = moved & np.isfinite(largest) & (largest >= ending.score)
+        going &= dampings[rows] < ending.dampings
     if not ended:
         return here, FitRecord(iterations, dampings, largest, free, _informed(here, free))
     point = joined([*ended, (rows, here)], start.products)

@@ -66,7 +66,7 @@ def following_files(
     parse_protocol(text)
     return {
         PROTOCOL_FILE: text.encode("utf-8"),
-        SITES_FILE: found.entries[-1].read(SITES_FILE),
+        SITES_FILE: _sites(found.entries[-1], proposed.left_out),
         PRODUCTS_FILE: _products(found.entries, tuple(products_needed(protocol).values())),
         **{name: text.encode("utf-8") for name, text in empty_record_tables().items()},
     }
@@ -77,7 +77,7 @@ def following_protocol(
 ) -> Protocol:
     """Make the protocol of the next trial; arguments as for `following_files`."""
     newest = found.latest.protocol
-    room = stated_limits(newest, len(found.latest.sites)).buckets_per_site
+    room = stated_limits(newest, len(found.sites[0])).buckets_per_site
     about = TrialSection(
         id=id_,
         title=question,
@@ -116,6 +116,16 @@ def _new_id(name: str, found: LedgerContents) -> str:
     wanted, known = id_from(name), {one.trial for one in found.index}
     numbered = (f"{wanted[: LONGEST_ID - 4]}-{i}" for i in itertools.count(2))
     return next(one for one in itertools.chain([wanted], numbered) if one not in known)
+
+
+def _sites(newest: Entry, left_out: Sequence[str]) -> bytes:
+    """sites.csv of the newest trial without the rows of some gardens."""
+    table = parse_csv(SITES_FILE, newest.read(SITES_FILE).decode("utf-8-sig")) if left_out else None
+    if not isinstance(table, RawTable):
+        return newest.read(SITES_FILE)
+    rows = [list(row) for row in zip(*table.cells.values(), strict=True)]
+    kept = (row for row, site in zip(rows, table.cells["site"], strict=True) if _name(site) not in left_out)
+    return csv_of_texts([list(table.cells), *kept]).encode("utf-8")
 
 
 def _products(entries: Sequence[Entry], needed: Sequence[str]) -> bytes:

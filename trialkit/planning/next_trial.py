@@ -109,7 +109,7 @@ def _proposed(found: LedgerContents, search: _Search, best: TrialDesign) -> Prop
         cultivars=tuple(map(str, levels.get("cultivar", ()))),
         doses_tsp=tuple(map(float, levels.get("dose", ()))),
         acidifiers=tuple(map(str, levels.get("acidifier", ()))),
-        sites=tuple(sorted(str(site) for site in found.latest.sites["site"])),
+        sites=found.sites[0],
         blocks=protocol.layout.blocks,
         block_size=protocol.layout.block_size,
         heads=best.heads,
@@ -118,6 +118,7 @@ def _proposed(found: LedgerContents, search: _Search, best: TrialDesign) -> Prop
         value_g=row.value_g,
         change=one.foreseen.change,
         worth_it=choose([row])[0] is not PlanVerdict.NOT_WORTH_IT,
+        left_out=found.sites[1],
     )
 
 
@@ -154,7 +155,7 @@ class _Search:
         practice = advice.decision.recommended
         known = dict(_worth_looking_at(advice))
         base = with_levels(newest, {name: some[:1] for name, some in known.items()}, practice)
-        sites = tuple(f"~{i:03d}" for i in range(len(found.latest.sites)))
+        sites = tuple(f"~{i:03d}" for i in range(len(found.sites[0])))
         strength = (practice.dose_tsp or 0.0) * question.per_tsp
         question = replace(question, practice=practice, practice_dose=round(strength, 3))
         effect = advice.shares.model.design_effect

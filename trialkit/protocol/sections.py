@@ -81,6 +81,10 @@ def broken_rule(rule: str, case: str, *path: str, **facts: FactValue) -> Pydanti
     return PydanticCustomError(RULE_ERROR, "{rule}", {"rule": rule, "case": case, "path": path, "facts": facts})
 
 
+USUAL_CONTACT = translatable("county horticulture adviser")
+"""Whom volunteers ask where nobody is named: a role, which tells no way there."""
+
+
 class TrialSection(Section):
     """What the trial is called and what it asks."""
 
@@ -92,7 +96,7 @@ class TrialSection(Section):
         Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None,
         "First day of the trial. Dates of records are checked against it.",
     ] = None
-    contact_role: Annotated[Line, "Whom volunteers can ask."] = translatable("county horticulture adviser")
+    contact_role: Annotated[Line, "Whom volunteers can ask."] = USUAL_CONTACT
     blind: Annotated[bool, "Whether labels and sheets leave out the names of treatments."] = False
     measures: Annotated[
         Measures,

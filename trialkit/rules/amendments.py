@@ -8,6 +8,7 @@ import pandas as pd
 
 from trialkit.documents.problems import Problem
 from trialkit.documents.results import Amendment
+from trialkit.domain.heads import is_recorded
 from trialkit.protocol.randomise import AddedGarden
 from trialkit.rules.trial_tables import Tables, at_rows
 from trialkit.tables.problem import problem
@@ -44,6 +45,25 @@ def withdrawn_gardens(table: pd.DataFrame) -> frozenset[str]:
     """Name the gardens that withdrew and did not rejoin."""
     newest = dict(zip(table["site"].astype(str), table["change"], strict=True))
     return frozenset(site for site, change in newest.items() if change == "withdrew")
+
+
+def heads_that_count(heads: pd.DataFrame, layout: pd.DataFrame, withdrawn: frozenset[str]) -> pd.DataFrame:
+    """Leave out the heads of gardens that withdrew of which no record says anything, as if they had no row."""
+    of_withdrawn = heads["bucket"].isin(layout.loc[layout["site"].isin(withdrawn), "bucket"])
+    return heads[~of_withdrawn | is_recorded(heads)]
+
+
+def buckets_that_count(
+    layout: pd.DataFrame, counting: pd.DataFrame, heads_per_bucket: int, withdrawn: frozenset[str]
+) -> pd.DataFrame:
+    """Say of each bucket how many heads of the trial it has, ``planned``; those without any are left out.
+
+    Of a garden that withdrew these are its heads among `counting`, as `heads_that_count` gives them: whoever stops
+    leaves every treatment at once, so that the others say nothing of what treatments do.
+    """
+    recorded = layout["bucket"].map(counting["bucket"].value_counts()).fillna(0)
+    planned = recorded.where(layout["site"].isin(withdrawn), heads_per_bucket).astype(int)
+    return layout.assign(planned=planned)[planned > 0].reset_index(drop=True)
 
 
 def amendments_made(table: pd.DataFrame) -> tuple[Amendment, ...]:

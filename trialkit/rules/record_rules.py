@@ -8,6 +8,7 @@ import pandas as pd
 from trialkit.documents.problems import Problem
 from trialkit.domain.heads import NOT_CUT, NOT_WEIGHED, is_harvested, is_recorded
 from trialkit.rules.amendments import withdrawn_gardens
+from trialkit.rules.pattern_rules import grew_too_fast
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.tables.bucket_ids import nearest_bucket_id
 from trialkit.tables.nearest import nearest_name, plain_name
@@ -193,7 +194,10 @@ def every_head_is_recorded(tables: TrialTables) -> Iterator[Problem]:
 
 
 def weights_are_near_their_site(tables: Tables) -> Iterator[Problem]:
-    """TK-H10: no weight lies far from the others of its site, as a slipped point or another unit would make it."""
+    """TK-H10: no weight lies far from the others of its site, as a slipped point or another unit would make it.
+
+    Of one that its days do not allow TK-H16 asks already, for weight and days together.
+    """
     reading = tables.readings["heads"]
     place = tables.frame("layout").drop_duplicates("bucket").set_index("bucket")["site"]
     logs = np.log(reading.frame["weight_g"].where(reading.frame["weight_g"] > 0))
@@ -202,4 +206,5 @@ def weights_are_near_their_site(tables: Tables) -> Iterator[Problem]:
     spread = 1.4826 * (logs - middle).abs().groupby(by_site).transform("median")
     count = logs.groupby(by_site).transform("count")
     far = ((logs - middle).abs() > FAR_IN_DEVIATIONS * spread) & (count >= FEWEST_WEIGHTS) & (spread > 0)
+    far &= ~grew_too_fast(reading.frame)
     yield from at_rows("TK-H10", reading, far, "weight_g")

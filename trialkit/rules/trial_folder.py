@@ -18,7 +18,13 @@ from trialkit.protocol.county import CountyBlock, read_county
 from trialkit.protocol.publication import Publication
 from trialkit.protocol.trial_protocol import Protocol, parse_protocol
 from trialkit.rules import departure_rules, layout_rules, pattern_rules, record_rules, solution_rules
-from trialkit.rules.amendments import Amendments, amendments_are_in_order, amendments_of
+from trialkit.rules.amendments import (
+    Amendments,
+    amendments_are_in_order,
+    amendments_of,
+    buckets_that_count,
+    heads_that_count,
+)
 from trialkit.rules.followed import followed, without_cells_at_fault
 from trialkit.rules.hand_edits import hand_edits
 from trialkit.rules.kept_documents import KEPT_FILES, KeptDocuments, kept_documents
@@ -155,6 +161,22 @@ class CheckedTrial(ShortRepr):
     def amended(self) -> Amendments:
         """Which gardens joined and withdrew, and the version of the layout."""
         return amendments_of(self.amendments, self.protocol.layout.blocks)
+
+    @property
+    def counting_heads(self) -> pd.DataFrame:
+        """Rows of heads.csv without those of gardens that withdrew of which no record says anything."""
+        return heads_that_count(self.heads, self.layout, self.amended.withdrawn)
+
+    @property
+    def counting_buckets(self) -> pd.DataFrame:
+        """Rows of layout.csv that count, each with how many heads it has, ``planned``."""
+        each = self.protocol.bucket.heads
+        return buckets_that_count(self.layout, self.counting_heads, each, self.amended.withdrawn)
+
+    @property
+    def counting_sites(self) -> pd.DataFrame:
+        """Rows of sites.csv of gardens with a bucket that counts."""
+        return self.sites[self.sites["site"].isin(self.counting_buckets["site"])]
 
 
 @dataclass(frozen=True)

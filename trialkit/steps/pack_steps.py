@@ -62,8 +62,9 @@ def pack_folder(folder: Path, into: Path | None, licence: Licence | None = None)
         write_bytes(into, data)
     packed = PackAnswer(str(target), len(data), used, results is not None, gaps(trial))
     lacking = f" To be cited it lacks something: trialkit pack {folder} --check." if packed.missing else ""
+    heads, buckets = len(trial.counting_heads), len(trial.counting_buckets)
     return packed, (
-        f"Packed {len(trial.heads)} heads in {len(trial.layout)} buckets: {target} ({len(data) / 1000:.0f} kB, data "
+        f"Packed {heads} heads in {buckets} buckets: {target} ({len(data) / 1000:.0f} kB, data "
         f"under {used}). {said} Names of gardens and notes are in it: read them before you publish.{lacking}"
     )
 

@@ -13,19 +13,20 @@ from trialkit.words.problem_words import accepted_words
 if TYPE_CHECKING:
     import pandas as pd
 
-MEANS: TableName = "means"
+OTHERS: tuple[TableName, ...] = ("means", "people")
+"""Tables that are no part of a trial folder."""
 WIDTH = 100
 
 
 def dictionary_document(table: TableName | None) -> Any:
     """Return a table's published schema, or all of them by name."""
-    return schema_document(table) if table else {name: schema_document(name) for name in (*TABLE_NAMES, MEANS)}
+    return schema_document(table) if table else {name: schema_document(name) for name in (*TABLE_NAMES, *OTHERS)}
 
 
 def dictionary_lines(table: TableName | None) -> Iterator[str]:
     """Say what a table holds, column by column, or list the tables."""
     if table is None:
-        for name in (*TABLE_NAMES, MEANS):
+        for name in (*TABLE_NAMES, *OTHERS):
             schema = load_schema(name)
             may = " (if you have it)" if name in OPTIONAL_TABLES else ""
             yield f"{schema.file:<16}{schema.title}{may}: {len(schema.fields)} columns"

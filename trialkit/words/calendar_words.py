@@ -41,7 +41,7 @@ def event_detail(event: Event) -> str:
     """Say what to do in a sentence."""
     match event.kind:
         case "sow":
-            return gettext("Sow the seed of every cultivar in starter cubes, some more than is needed.")
+            return gettext("Sow the seed in starter cubes. Of each cultivar, sow some more than is needed.")
         case "transplant":
             return gettext(
                 "Mix each bucket as its card says. Read the pH before and after the acid. Set a seedling in each cup."

@@ -288,7 +288,9 @@ def proposed_words(proposed: ProposedTrial, system: MeasureSystem = BOTH) -> str
             number=proposed.block_size,
             **sizes,
         )
-    return " ".join((*_compared(proposed, system), whole))
+    gone = listed(proposed.left_out) if proposed.left_out else ""
+    left_out = [gettext("Gardens that gave up are left out: {gardens}.", gardens=gone)] if gone else []
+    return " ".join((*_compared(proposed, system), whole, *left_out))
 
 
 def _compared(proposed: ProposedTrial, system: MeasureSystem) -> Iterator[str]:

@@ -57,6 +57,8 @@ def nothing_left_words(losses: Losses, system: MeasureSystem = BOTH) -> tuple[st
 
 
 def _nothing_left(heads: HeadCounts, level: str) -> str:
+    if not heads.planned:
+        return gettext("No head with {level} stood in a garden that stayed.", level=level)
     if heads.unrecorded == heads.planned:
         return gettext("No head with {level} has a record, of {number} planned.", level=level, number=heads.planned)
     return gettext(

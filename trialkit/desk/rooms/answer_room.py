@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from flask import Blueprint, Response, request
 
 from trialkit.desk import deeds
-from trialkit.desk.application import desk, do_at_length, page, trial_folder
+from trialkit.desk.application import desk, do_at_length, page, trial_folder, trial_page
 from trialkit.desk.deeds import Deed
 from trialkit.desk.published import files_of, show
 from trialkit.desk.workspace import LEDGER
@@ -62,7 +62,7 @@ def analyse(name: str) -> AnyResponse:
     """Analyse the trial and write its report."""
     commands = ("analyse", name), ("report", name)
     deed = Deed(gettext("Answer"), commands, partial(deeds.analyse_and_report, trial_folder(name)))
-    return do_at_length(deed, f"/trial/{name}/answer/")
+    return do_at_length(deed, trial_page(name, "answer/"))
 
 
 @room.post("/keep")
@@ -99,7 +99,7 @@ def replace(name: str) -> AnyResponse:
 def pack(name: str) -> AnyResponse:
     """Pack it as open data."""
     deed = Deed(gettext("Open data"), (("pack", name),), partial(deeds.pack, trial_folder(name)))
-    return do_at_length(deed, f"/trial/{name}/answer/")
+    return do_at_length(deed, trial_page(name, "answer/"))
 
 
 @room.get("/data/<file>")

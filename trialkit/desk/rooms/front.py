@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from flask import Blueprint, Response, abort, redirect, request
 
-from trialkit.desk.application import LANGUAGE_COOKIE, desk, page, told_as_done
+from trialkit.desk.application import LANGUAGE_COOKIE, desk, page, told_as_done, where_begun
 from trialkit.desk.drafts import Drafts
 from trialkit.languages import LANGUAGES, gettext
 from trialkit.words.term_words import MEANINGS, term
@@ -76,7 +76,7 @@ def read_file(number: int, file: str) -> Response:
     found = next((data for at, deed in desk().done if at == number for name, data in deed.files if name == file), None)
     if found is None:
         abort(404)
-    response = Response(found, mimetype="text/csv")
+    response = Response(found, mimetype="application/octet-stream")  # to be saved, whatever it is
     response.headers.set("Content-Disposition", "attachment", filename=file)
     return response
 
@@ -87,7 +87,7 @@ def language() -> AnyResponse:
     wanted = request.form.get("language", "")
     if wanted not in LANGUAGES:
         abort(400)
-    response = redirect("/", 303)
+    response = redirect(where_begun(), 303)
     response.set_cookie(LANGUAGE_COOKIE, wanted, httponly=True, samesite="Strict")
     return response
 

@@ -131,6 +131,7 @@ def _shown(folder: Path, result: CheckResult, missing: StillMissing, until: date
     from trialkit.interface.trial_object import Trial
     from trialkit.report.check_page import garden_part
     from trialkit.words.missing_words import AskedLine, garden_message, missing_lines
+    from trialkit.words.pack_words import send_to
 
     heads = Trial(folder).protocol.bucket.heads
     site = missing.site
@@ -152,7 +153,7 @@ def _shown(folder: Path, result: CheckResult, missing: StillMissing, until: date
             asked(garden_part(others, site)),
             nothing_yet=missing.nothing_yet,
             until=until,
-            contact=gettext(result.contact) if result.contact else "",
+            contact=send_to(result.contact),
         )
         language = language_tag()
     text = message.split("\n")

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 from flask import Blueprint, Response, abort, redirect, request
 
 from trialkit.desk import deeds
-from trialkit.desk.application import desk, do, page, trial_folder
+from trialkit.desk.application import desk, do, page, trial_folder, trial_page
 from trialkit.desk.begun import begun_in, changing, read_begun, write_begun
 from trialkit.desk.deeds import Deed
 from trialkit.desk.field_faults import FieldFault, by_field, faults_of
@@ -123,9 +123,9 @@ def change(name: str) -> AnyResponse:
     for gone in [key for key, value in keys.items() if key.endswith(".levels") and value is None]:
         keys[gone.removesuffix(".levels")] = keys.pop(gone)  # a factor without levels is none
     if not keys:
-        return redirect(f"/trial/{name}/settings/", 303)
+        return redirect(trial_page(name, "settings/"), 303)
     try:
-        return set_plan(name, keys, {}, {PROTOCOL_FILE: digest}, f"/trial/{name}/settings/")
+        return set_plan(name, keys, {}, {PROTOCOL_FILE: digest}, trial_page(name, "settings/"))
     except (TrialError, WrongCall) as error:
         fields = {one.key: one.field for one in known}
         return _settings(name, form, [*faults_of(error, lambda problem: _field_of(problem, fields))])
@@ -165,9 +165,9 @@ def change_list(name: str, table: str) -> AnyResponse:
     if errors := [one for one in _problems(which, text) if one.severity == "error"]:
         return _list(name, which, text, [*faults_of(TrialError(errors), lambda _: "text")])
     if _text_of(folder, which) == text:
-        return redirect(f"/trial/{name}/", 303)
+        return redirect(trial_page(name), 303)
     try:
-        return set_plan(name, {}, {which: text}, {_kept_in(which): request.form.get("seen", "")}, f"/trial/{name}/")
+        return set_plan(name, {}, {which: text}, {_kept_in(which): request.form.get("seen", "")}, trial_page(name))
     except (TrialError, WrongCall) as error:
         field = "text" if isinstance(error, TrialError) else ""
         return _list(name, which, text, [*faults_of(error, lambda one: field if _is_of(one, which) else "")])
@@ -261,7 +261,7 @@ def take_back(name: str) -> AnyResponse:
     folder, deed = trial_folder(name), undo_of(name)
     if deed is None:
         abort(404)
-    answer = do(deed, f"/trial/{name}/")
+    answer = do(deed, trial_page(name))
     with changing(folder) as begun:
         (begun / BEFORE).unlink(missing_ok=True)
     return answer

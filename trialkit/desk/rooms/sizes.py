@@ -5,11 +5,11 @@ from __future__ import annotations
 from contextlib import nullcontext
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
-from urllib.parse import quote, urlencode
+from urllib.parse import urlencode
 
 from flask import Blueprint, Response, redirect, request
 
-from trialkit.desk.application import desk, page, trial_folder
+from trialkit.desk.application import desk, page, trial_folder, trial_page
 from trialkit.desk.field_faults import FieldFault, by_field, faults_of
 from trialkit.desk.rooms.settings import set_plan
 from trialkit.desk.typed import whole_number_fault, whole_number_in
@@ -67,7 +67,7 @@ def change(name: str) -> AnyResponse:
     form = request.form
     given = {field: form.get(field, "").strip() for field in FIELDS}
     if form.get("do") == "look":
-        return redirect(f"/trial/{quote(name)}/sizes/?{urlencode({**given, 'whole': '1'})}", 303)
+        return redirect(trial_page(name, f"sizes/?{urlencode({**given, 'whole': '1'})}"), 303)
     read, faults = _sizes(given)
     before = _as_planned(name)
     changed = [field for field in FIELDS if given[field] != form.get(f"was-{field}", before[field])]
@@ -79,7 +79,7 @@ def change(name: str) -> AnyResponse:
     if faults:
         return _shown(name, given, faults)
     keys = {key: getattr(read, field) for key, field in KEYS.items() if field in changed}
-    where_next = f"/trial/{quote(name)}/list/sites/" if "gardens" in changed else f"/trial/{quote(name)}/"
+    where_next = trial_page(name, "list/sites/") if "gardens" in changed else trial_page(name)
     try:
         if keys:
             return set_plan(name, keys, {}, {}, where_next)

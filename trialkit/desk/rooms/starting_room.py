@@ -445,12 +445,15 @@ def _field_of(draft: Draft, one: Problem) -> str:
 
 def _shown(draft: Draft, step: int, faults: Sequence[FieldFault] = ()) -> Response:
     carried = {name: text for name, text in draft.typed.items() if name not in _names_on(draft, step)}
+    identity = request.form.get("draft") or Drafts.new_identity()
+    begun = identity if request.method == "POST" else request.args.get("draft", "")
     return page(
         "starting",
         422 if faults else 200,
         step=step,
         draft=draft,
-        identity=request.form.get("draft") or Drafts.new_identity(),
+        identity=identity,
+        back_here=f"/new/?draft={begun}" if begun else "/new/",
         instead_of=request.args.get("draft", ""),
         carried=carried,
         own_names=[(one, own_name(one)) for one in LANGUAGES],

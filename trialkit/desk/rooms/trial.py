@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 from flask import Blueprint, Response, abort
 
 from trialkit.desk import deeds
-from trialkit.desk.application import desk, do, do_at_length, page, trial_folder
+from trialkit.desk.application import desk, do, do_at_length, page, trial_folder, trial_page
 from trialkit.desk.deeds import Deed
 from trialkit.desk.published import show
 from trialkit.desk.rooms.settings import undo_of
@@ -149,7 +149,7 @@ def _is_out_of_date(folder: Path) -> bool:
 @room.post("/<step>")
 def take(name: str, step: str) -> AnyResponse:
     """Do a step of the season."""
-    folder, here = trial_folder(name), f"/trial/{name}/"
+    folder, here = trial_folder(name), trial_page(name)
     if step not in TAKEN:
         abort(404)
     deed, is_long = TAKEN[step](name, folder)

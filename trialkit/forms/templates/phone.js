@@ -10,6 +10,7 @@
   let current = "";
   let undo = null;
   let camera = null;
+  let wasTold = "";
   let keeps = true;
 
   // What is said: the English words of this script, or what stands for them in the language of the form.
@@ -521,6 +522,7 @@
   }
   function drawBucket() {
     by("bucket").hidden = !current;
+    by("bucket-odd").textContent = "";
     if (!current) return;
     const bucket = form.buckets.find(one => one.id === current);
     by("bucket-title").textContent = say("Bucket {bucket}", { bucket: current });
@@ -589,6 +591,16 @@
     const apart = id => [...id].filter((letter, i) => letter !== asked[i]).length + Math.abs(id.length - asked.length);
     const nearest = form.buckets.map(bucket => bucket.id).sort((a, b) => apart(a) - apart(b))[0];
     return refuse(say("There is no bucket {asked} in this garden.", { asked }) + (apart(nearest) < 3 ? " " + say("Is it {nearest}?", { nearest }) : ""));
+  }
+  // An entry that is wrong or odd is told before one walks on, with the scale still at hand; told once, it may stay.
+  function mayGoOn() {
+    const filled = [...by("bucket").querySelectorAll(".field")].filter(one => one.querySelector("input, select").value);
+    const notes = filled.flatMap(one => [...one.querySelectorAll(".error, .odd")]).filter(one => one.textContent);
+    const odd = notes.map(one => one.closest("fieldset").querySelector("legend").textContent + ": " + one.textContent).join(" ");
+    if (!odd || odd === wasTold) return true;
+    wasTold = odd;
+    by("bucket-odd").textContent = say("Before you go on, look at this.") + " " + odd + " " + say("To leave it as it is, tap again.");
+    return false;
   }
   function jump() {
     find(by("jump").value, false);
@@ -659,12 +671,14 @@
       draw();
     },
     next() {
+      if (!mayGoOn()) return;
       const following = form.buckets[form.buckets.findIndex(bucket => bucket.id === current) + 1];
       if (following) return go(following.id, true);
       tell(say("That was the last bucket of this garden. Save the file."));
       return document.querySelector("[data-do=save]").focus();
     },
     "fit-next"() {
+      if (!mayGoOn()) return;
       const market = form.tables.heads.find(field => field.name === "marketable");
       for (const record of headsOf(current)) if (record.weight_g) record.marketable ||= market.words[0];
       changed();

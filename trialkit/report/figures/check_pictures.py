@@ -220,7 +220,11 @@ def _numbered(label: Sentence, number: int) -> Sentence:
 def _records(reading: Reading) -> Picture | None:
     """Shares of the heads without a record, by treatment; None where there is no such head, or nothing to mislead."""
     yields = reading.results.responses[YIELD]
-    shares = [(row.treatment, row.heads.unrecorded / row.heads.planned) for row in reading.results.losses.by_treatment]
+    shares = [
+        (row.treatment, row.heads.unrecorded / row.heads.planned)
+        for row in reading.results.losses.by_treatment
+        if row.heads.planned
+    ]
     if not is_analysed(yields) or not any(share for _, share in shares) or len(shares) > MOST_SITES:
         return None
     names = [_numbered(reading.label(t, reading.columns[:1]), i) for i, (t, _) in enumerate(shares, 1)]

@@ -132,11 +132,18 @@ def _by_command(name: str) -> Callable[[Visitor], object]:
 
 TYPED = {"question": "Which?", "cultivars": "A\nB", "practice_cultivar": "A", "gardens": "FERN", "name": "started"}
 WHY = {"why": "asked to", "on": "2026-09-01"}
+
+
+def _typed(visitor: Visitor) -> None:
+    """The draft that starting keeps first, and takes away last."""
+    assert visitor.post("/new/keep", {"draft": "0" * 16, "at": "4", **TYPED}).status_code == 204
+
+
 DEEDS = {
     one.name: one
     for one in (
         DeskDeed("draft", _sent("/new/keep", draft="0" * 16, at="1", **TYPED), (".desk",)),
-        DeskDeed("start", _sent("/new/", draft="0" * 16, at="4", go="start", **TYPED), ("started", ".desk")),
+        DeskDeed("start", _sent("/new/", draft="0" * 16, at="4", go="start", **TYPED), ("started", ".desk"), _typed),
         DeskDeed("settings", _settings, ("planned",)),
         DeskDeed("gardens", _gardens, ("planned",)),
         DeskDeed(
@@ -271,9 +278,9 @@ def _desk(control: Control, folder: Path) -> None:
             main(["desk", str(folder), "--no-browser"])
 
 
-def _at_once(jobs: Jobs, deed: Any, where_next: str) -> Job:
+def _at_once(jobs: Jobs, deed: Any, where_next: str, where_begun: str) -> Job:
     """Do what takes long in this process, before going on."""
-    job = Job(secrets.token_urlsafe(9), deed, where_next, "done")
+    job = Job(secrets.token_urlsafe(9), deed, where_next, where_begun, "done")
     try:
         deed.run(lambda *_: None)
     except (TrialError, WrongCall, NotComputed):

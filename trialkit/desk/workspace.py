@@ -91,7 +91,7 @@ class Workspace:
             raise WrongCall(
                 gettext("Name the folder with small letters, figures and hyphens, such as spring-2028. At most 40.")
             )
-        if name == LEDGER or any(path.name.casefold() == name for path in self.folder.iterdir()):
+        if name == LEDGER or any(path.name.casefold() == name for path in self.folder.iterdir() if not _is_free(path)):
             raise WrongCall(gettext("There is a folder {name} already: choose another name.", name=name))
         return self.folder / name
 
@@ -122,3 +122,10 @@ class Workspace:
             is_analysed=(results / RESULTS_FILE).is_file(),
             is_reported=(results / REPORT_FILE).is_file(),
         )
+
+
+def _is_free(path: Path) -> bool:
+    """Whether a trial may be started there all the same: whoever began one was killed before there was anything."""
+    from trialkit.protocol.starting import is_filled
+
+    return path.is_dir() and not path.is_symlink() and bool(FOLDER_NAME.fullmatch(path.name)) and not is_filled(path)

@@ -215,7 +215,7 @@ def _held_empty(folder: Path) -> Iterator[None]:
         try:
             yield
         except BaseException:
-            if not was_there and not _filled(folder):
+            if not was_there and not is_filled(folder):
                 with suppress(OSError):  # what stopped the work is to be told, not what stopped the tidying
                     (folder / LOCK).unlink()
                     folder.rmdir()
@@ -275,11 +275,12 @@ def refuse_if_filled(folder: Path) -> None:
     if any((folder / name).is_dir() for name in (COMMITTED, ASIDE)):
         with at_work(folder):
             pass
-    if folder.is_dir() and _filled(folder):
+    if folder.is_dir() and is_filled(folder):
         raise FileExistsError(f"{folder} is not empty. Name a new folder, so that nothing is overwritten.")
 
 
-def _filled(folder: Path) -> bool:
+def is_filled(folder: Path) -> bool:
+    """Whether a folder has anything in it but what a command left that was killed before its files counted."""
     return any(path.name not in (LOCK, STAGING, COMMITTED, ASIDE) for path in folder.iterdir())
 
 

@@ -146,7 +146,7 @@ def _taken_up(turn: Turn, before: State, found: FoundFolder) -> tuple[State, dic
         if original is not None and outcome.kept_as is not None:
             originals[outcome.kept_as] = original.data
     state = _settled_by_hand(state)
-    changes = changed_files(found, state, originals, taken)
+    changes = changed_files(found, before, state, originals, taken)
     refused, waiting = tuple(chosen_log.findings), state.conflicts.open
     ok = all(outcome.merged for outcome in outcomes) and not waiting and not refused
     names = tuple(f"{name}.csv" for name in sorted(taken))

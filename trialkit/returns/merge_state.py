@@ -69,20 +69,23 @@ def read_folder(folder: Path) -> FoundFolder:
 
 def changed_files(
     found: FoundFolder,
+    before: State,
     after: State,
     originals: Mapping[str, bytes] = NO_FILES,
     taken: Collection[TableName] = (),
 ) -> dict[str, bytes]:
-    """List the files that differ from what is there, originals first; those that are `taken` count as we wrote them."""
-    changes = _changes(found, after, originals, found.record.resaved | frozenset(taken))
+    """List the files that a turn changes, originals first; those that are `taken` count as we wrote them.
+
+    `before` is the state before the turn: of several that are only looked at, what the earlier ones would leave.
+    """
+    changes = _changes(found, before, after, originals, found.record.resaved | frozenset(taken))
     return changes | _as_written(found.kept.written, after.records, changes, found.record.edited - frozenset(taken))
 
 
 def _changes(
-    found: FoundFolder, after: State, originals: Mapping[str, bytes], anew: Collection[TableName]
+    found: FoundFolder, before: State, after: State, originals: Mapping[str, bytes], anew: Collection[TableName]
 ) -> dict[str, bytes]:
-    """List the files that differ from what is there, and the tables to be written anew as they are."""
-    before = found.state
+    """List the files that a turn changes, and the tables to be written anew as they are."""
     changes = {name: data for name, data in originals.items() if not _is_kept(found.path / name, data)}
     for name, table in after.records.items():
         if table != before.records.get(name) or name in anew:

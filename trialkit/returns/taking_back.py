@@ -85,7 +85,7 @@ def take_back(folder: Path, file: str, reason: Reason) -> TakeBackOutcome:
             sources.setdefault(one.file, one)
         told = {name: _told(sources[name], found) for name in each_told(list(sources), "what was returned")}
         after, outcome = _without(state, meant_by_it.file, sources, told, reason)
-        changes = changed_files(found, after)
+        changes = changed_files(found, found.state, after)
         commit(folder, changes)
     return replace(outcome, finished_earlier=finished, changed=tuple(changes))
 

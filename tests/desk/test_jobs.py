@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from desk_deeds import count, fall, fill_the_disk, refuse, sleep
-from desk_visitor import Visitor
+from desk_visitor import Visitor, told
 from trialkit.desk.deeds import Deed
 from trialkit.desk.jobs import Job, Jobs
 from trialkit.languages import speaking
@@ -71,6 +71,21 @@ class Unstartable:
     def start(self) -> None:
         """Fail, as the system does when there are too many."""
         raise BlockingIOError(errno.EAGAIN, "Resource temporarily unavailable")
+
+
+def test_a_desk_at_work_asks_before_it_is_closed(visitor: Visitor, tmp_path: Path) -> None:
+    """With what is at work; only who is sure closes it, and the last page says how it is opened again."""
+    ends: list[str] = []
+    visitor.desk.stop = lambda: ends.append("told")
+    visitor.desk.jobs.start(_deed(partial(sleep, tmp_path / "mark")), "/")
+    asked = visitor.post("/close")
+    assert "Something is at work still" in told(asked)
+    assert "A deed" in told(asked)
+    assert ends == []
+    closed = visitor.post("/close", {"sure": "1"})
+    assert f"trialkit desk {visitor.desk.workspace.folder}" in told(closed)
+    assert "<button" not in closed.text
+    assert ends == ["told"]
 
 
 def test_a_job_that_cannot_begin_is_none(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -112,7 +112,7 @@ def make_application(folder: Path, guard: Guard) -> Flask:
 
 
 class PageTerms:
-    """PageTerms that a page uses, each explained once: a button in the text opens the explanation, without a script.
+    """Terms that a page uses, each explained once: a button in the text opens the explanation, without a script.
 
     A browser that knows no popovers shows the explanations at the foot of the page.
     """

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from flask import Blueprint, Response, abort, redirect, request
 
 from trialkit.desk.application import LANGUAGE_COOKIE, desk, page, told_as_done, where_begun
+from trialkit.desk.deeds import command_line
 from trialkit.desk.drafts import Drafts
 from trialkit.languages import LANGUAGES, gettext
 from trialkit.words.term_words import MEANINGS, term
@@ -94,6 +95,10 @@ def language() -> AnyResponse:
 
 @room.post("/close")
 def close() -> Response:
-    """End the desk."""
-    desk().stop()
-    return page("closed")
+    """End the desk; where something is at work, ask first."""
+    here = desk()
+    if (working := here.jobs.working()) and not request.form.get("sure"):
+        return page("closing", working=working)
+    here.stop()
+    words = "desk", str(here.workspace.folder)
+    return page("closed", command=command_line(words))

@@ -8,7 +8,7 @@ import pytest
 import fuzzing
 from fuzzing import Case, cases, complaint, kept
 from returned_files import good_return
-from trialkit.returns import merge_files
+from trialkit.returns import merge_state
 
 FOUND = dict(kept(Path(__file__).parent / "found"))
 
@@ -30,8 +30,8 @@ def test_each_kind_of_change_is_tried(kind: str) -> None:
 @pytest.mark.parametrize("becomes", ["149.5", ""])
 def test_a_value_that_changes_in_silence_is_found(becomes: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Else the search would prove nothing."""
-    written = merge_files.table_text
-    monkeypatch.setattr(merge_files, "table_text", lambda *what: written(*what).replace(",149.4,", f",{becomes},"))
+    written = merge_state.table_text
+    monkeypatch.setattr(merge_state, "table_text", lambda *what: written(*what).replace(",149.4,", f",{becomes},"))
     for name, data in (("a.csv", good_return().csv().encode()), ("a.xlsx", good_return().workbook())):
         assert "weight_g: '149.4' became" in complaint(Case("merge", name, data))
 

@@ -20,7 +20,7 @@ from damaged_documents import as_json, as_toml, documents, paths, spoilt, spoilt
 from good_trial import GOOD_PROTOCOL, GOOD_SITES, good_files
 from returned_files import good_return
 from trialkit._resources import resource_folder
-from trialkit.documents.begun import PlanBefore, TrialDraft, WaitingFiles
+from trialkit.documents.desk_documents import PlanBefore, TrialDraft, WaitingFiles
 from trialkit.documents.document import SEAL, DamagedDocument, Sealed, from_text, json_schema, seal_of
 from trialkit.documents.ledger_entry import Added, Manifest, Recommending, Withdrawn
 from trialkit.documents.recommended import Recommended

@@ -165,7 +165,7 @@ def test_a_wrong_call_names_what_there_is(folder: Path) -> None:
         put_right(folder, weigth_g="142")
     with pytest.raises(WrongCall, match="no head to correct"):
         correct(folder, Wanted(BUCKET, "1", None, {"head": "2"}), Reason("so", "adviser", date(2026, 10, 2)))
-    with pytest.raises(WrongCall, match="needs a reason"):
+    with pytest.raises(WrongCall, match="A reason is needed"):
         correct(folder, Wanted(BUCKET, "1", None, {"weight_g": "2"}), Reason(" ", "adviser", date(2026, 10, 2)))
     with pytest.raises(WrongCall, match="says so already"):
         put_right(folder, weight_g=WEIGHT)

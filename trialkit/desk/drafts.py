@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Annotated
 
 from trialkit.desk.begun import begun_in, changing, clear_left_over, read_begun, write_begun
-from trialkit.documents.begun import TrialDraft
+from trialkit.documents.desk_documents import TrialDraft
 from trialkit.domain.errors import NotComputed
 from trialkit.languages import gettext
 from trialkit.tables.own_files import ordinary_folder

@@ -21,7 +21,7 @@ from typing import IO, Annotated
 
 from trialkit.desk.begun import begun_in, changing, damaged, read_begun, write_begun
 from trialkit.desk.workspace import is_reserved
-from trialkit.documents.begun import FileAnswers, WaitingFile, WaitingFiles
+from trialkit.documents.desk_documents import FileAnswers, WaitingFile, WaitingFiles
 from trialkit.documents.returns import Choice
 from trialkit.domain.errors import NotComputed
 from trialkit.languages import gettext

@@ -118,7 +118,7 @@ def listed(names: Sequence[str], last: str = "and") -> str:
 
 
 @dataclass(frozen=True)
-class Listed:
+class ListSaid:
     """Several things, named when they are asked for, in the language that is spoken then."""
 
     names: tuple[str, ...]

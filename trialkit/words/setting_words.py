@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from trialkit.documents.answers import SetAnswer
 from trialkit.languages import Saying
 from trialkit.words.layout_words import why_it_stands
-from trialkit.words.phrases import Listed, listed
+from trialkit.words.phrases import ListSaid, listed
 
 
 def set_lines(made: SetAnswer, folder: str) -> list[str]:
@@ -26,7 +26,7 @@ def frozen_keys_words(reason: str, folder: str, keys: Sequence[str]) -> Saying:
         "{why} So {keys} can no longer change. These may still: title, season, days, contact, measures, language, "
         "variation, limits, publication and prices. In sites.csv and products.csv all but the names may.",
         why=why_it_stands(reason, folder),
-        keys=Listed(tuple(keys)),
+        keys=ListSaid(tuple(keys)),
     )
 
 
@@ -36,7 +36,7 @@ def frozen_names_words(reason: str, folder: str, file: str, names: Sequence[str]
         "{why} So {file} must go on naming just {names}. All beside the names may change.",
         why=why_it_stands(reason, folder),
         file=file,
-        names=Listed(tuple(names)),
+        names=ListSaid(tuple(names)),
     )
     if file == "sites.csv":
         return Saying(
@@ -51,5 +51,5 @@ def changed_meanwhile_words(files: Sequence[str]) -> Saying:
     """Say that somebody else changed files since they were shown."""
     return Saying(
         "{files} changed since you opened this page, so nothing was written. Look at it again, then save.",
-        files=Listed(tuple(files)),
+        files=ListSaid(tuple(files)),
     )

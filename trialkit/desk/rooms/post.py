@@ -18,7 +18,7 @@ from trialkit.desk.application import desk, do, do_at_length, page, trial_folder
 from trialkit.desk.deeds import Deed, WentWrong, command_line, trouble_of
 from trialkit.desk.returned import LEFT_OUT, ReturnedFile, TwoValues, counts_words, returned_file, saved_at, two_values
 from trialkit.desk.tray import Tray, Waiting, safe_name
-from trialkit.documents.begun import FileAnswers
+from trialkit.documents.desk_documents import FileAnswers
 from trialkit.documents.returns import Choice
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.languages import gettext

@@ -18,7 +18,7 @@ from trialkit.desk.deeds import Deed
 from trialkit.desk.field_faults import FieldFault, by_field, faults_of
 from trialkit.desk.rooms.starting_room import said_cells, understood
 from trialkit.desk.typed import NONE, acids_in, doses_in, form_values, names_in
-from trialkit.documents.begun import PlanBefore
+from trialkit.documents.desk_documents import PlanBefore
 from trialkit.documents.problems import Problem
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.reading_budget import OverBudget

@@ -17,7 +17,7 @@ from trialkit.desk.deeds import Deed
 from trialkit.desk.drafts import Drafts
 from trialkit.desk.field_faults import FieldFault, by_field, faults_of
 from trialkit.desk.typed import acids_in, doses_in, form_values, names_in, whole_number_fault, whole_number_in
-from trialkit.documents.begun import TrialDraft
+from trialkit.documents.desk_documents import TrialDraft
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, spoken

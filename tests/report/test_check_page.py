@@ -48,8 +48,8 @@ def test_a_volunteer_reads_of_their_own_garden_only(tmp_path: Path) -> None:
     assert re.search(asked + r"because it was cut \. needed nobody weighed it or:", told)
     assert "1600" not in mill
     fern = text_of(check_html(result, "Trial", "FERN"))
-    assert "Thank you for your records. We have 2 questions about 1 bucket. If your record is right, tick" in fern
-    assert "Head 4 . We read 1600 g . We expected a weight like the others in your garden . it is right Answer:" in fern
+    assert "Thank you for your records. We have 1 question about 1 bucket. If your record is right, tick" in fern
+    assert "Head 4 . We read 1600 g . We expected at most 30 g for each day that it grew . it is right Answer:" in fern
 
 
 def test_the_adviser_reads_everything(tmp_path: Path) -> None:
@@ -70,7 +70,7 @@ def test_the_adviser_reads_first_what_to_fix_where_and_what_next(tmp_path: Path)
     page = check_html(result, "Trial")
     card = text_of(page[: page.index("</section>")])
     assert "1 thing to fix" in card
-    assert "heads.csv 1 to fix 2 to look at" in card
+    assert "heads.csv 1 to fix 1 to look at" in card
     assert "Ask the gardens Fernsedge School and Old Mill Library: the page of each stands beside this one" in card
     assert card.index("heads.csv") < card.index("What next") < card.index("Then run trialkit check again.")
     assert "“For the adviser”" not in card
@@ -90,8 +90,8 @@ def test_warnings_alone_stop_nothing(tmp_path: Path) -> None:
 
     write_records(tmp_path, heavy)
     page = text_of(check_html(check_trial(tmp_path), "Trial"))
-    assert "Nothing to fix, 2 things to look at" in page
-    assert "heads.csv 2 to look at" in page
+    assert "Nothing to fix, 1 thing to look at" in page
+    assert "heads.csv 1 to look at" in page
     assert "You may also go on at once" in page
 
 
@@ -196,7 +196,7 @@ def test_the_numbers_of_the_greeting(tmp_path: Path) -> None:
     """What waits for an answer is told apart from what may be right as it stands."""
     write_records(tmp_path, spoil)
     page = text_of(check_html(check_trial(tmp_path), "Trial"))
-    assert "3 things need a second look. The answer of the trial waits for 1 of them." in page
+    assert "2 things need a second look. The answer of the trial waits for 1 of them." in page
     assert page.count("Bucket ") == 2
 
 

@@ -28,6 +28,7 @@ POST = "/trial/fern/post/"
 ELSEWHERE = {
     ("GET", "open"): ("test_guard.py", "/open"),
     ("POST", "front.stop_job"): ("test_in_chromium.py", "Stop it"),
+    ("POST", "starting.keep"): ("test_every_page.py", "/new/keep"),
     ("POST", "answer.keep"): ("test_ledger_room.py", "answer/keep"),
     ("POST", "answer.replace"): ("test_ledger_room.py", "{here}replace"),
     ("POST", "ledger.readmit"): ("test_ledger_room.py", "/ledger/readmit"),

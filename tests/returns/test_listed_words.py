@@ -3,6 +3,7 @@
 Expected values are those of the description of the column: what is rotted is dead, what slugs took is eaten.
 """
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -67,7 +68,7 @@ def test_each_word_that_is_known_means_one_thing(tmp_path: Path) -> None:
         (word.strip(), value)
         for value, words in IN_WORDS.items()
         for told in sorted(in_every_language(words))
-        for word in told.split(";")
+        for word in re.split("[;.]", told)
     ]
     assert len(dict(meant)) == len(meant)
     on_forms = values_by_word(OUTCOME)

@@ -96,7 +96,7 @@ def is_said(text: str, words: str) -> bool:
 
 @cache
 def _in_any_language(words: str) -> frozenset[str]:
-    return frozenset(_plainly(word) for told in in_every_language(words) for word in told.split(";"))
+    return frozenset(_plainly(word) for told in in_every_language(words) for word in re.split("[;.]", told))
 
 
 def free_text(text: str, place: Place, log: Log) -> str:

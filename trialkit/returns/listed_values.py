@@ -14,8 +14,8 @@ from trialkit.tables.table_schema import Field
 YES, NO = {"yes", "y", "true", "✓", "✔", "☑"}, {"no", "n", "false", "✗", "✘"}
 TRUE, FALSE = translatable("true"), translatable("false")
 """What a spreadsheet program writes for yes and no, in the language in which it is used."""
-# Words that people write instead of a listed one, each in its own language, with semicolons between; capitals and
-# accents do not matter. None that may mean two things: what is gone may be eaten or stolen, what wilts may recover.
+# Words that people write instead of a listed one, each in its own language, with semicolons or points between; capitals
+# and accents do not matter. None that may mean two things: what is gone may be eaten or stolen, what wilts may recover.
 IN_WORDS: Mapping[str, str] = {
     "harvested": translatable("cut; picked; harvest"),
     "not_weighed": translatable("unweighed; cut but not weighed; harvested but not weighed; harvested, not weighed"),
@@ -25,9 +25,9 @@ IN_WORDS: Mapping[str, str] = {
     ),
     "bolted": translatable("it bolted; bolting; went to seed; gone to seed; ran to seed; flowered"),
     "eaten": translatable(
-        "slugs; snails; rabbits; deer; birds; eaten by slugs; eaten by snails; eaten by slugs and snails; "
-        "eaten by a slug; eaten by rabbits; eaten by a rabbit; eaten by deer; eaten by birds; eaten by caterpillars; "
-        "eaten by insects; eaten by bugs; eaten by pests; eaten by animals; slugs ate it; snails ate it; "
+        "slugs; snails; rabbits; deer; birds; eaten by slugs; eaten by snails; eaten by slugs and snails. "
+        "eaten by a slug; eaten by rabbits; eaten by a rabbit; eaten by deer; eaten by birds; eaten by caterpillars. "
+        "eaten by insects; eaten by bugs; eaten by pests; eaten by animals. slugs ate it; snails ate it; "
         "rabbits ate it; deer ate it; birds ate it"
     ),
     "stolen": translatable("was stolen; it was stolen; somebody stole it"),

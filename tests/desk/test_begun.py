@@ -19,8 +19,8 @@ import trialkit
 from commands import run
 from contents import contents
 from damaged_documents import spoilt_bytes
-from desk_visitor import Visitor, told, visit
-from returned_files import Good, good_return
+from desk_visitor import Visitor, folder_of, told, visit
+from returned_files import Good
 from trialkit.desk.drafts import MOST_DRAFTS, Drafts
 from trialkit.desk.tray import Tray
 from trialkit.domain.errors import NotComputed, WrongCall
@@ -30,28 +30,10 @@ POST = "/trial/fern/post/"
 HERE = "/trial/spring/"
 
 
-@pytest.fixture
-def good() -> Good:
-    """What a garden returns."""
-    return good_return()
-
-
-@pytest.fixture
-def laid_out(visitor: Visitor, good: Good) -> Visitor:
-    """A desk with one trial that is laid out, without any record."""
-    good.write_trial(visitor.desk.workspace.folder / "fern")
-    return visitor
-
-
 @contextmanager
 def another_desk(visitor: Visitor) -> Iterator[Visitor]:
     """Open another desk on the same folder."""
     yield from visit(visitor.desk.workspace.folder)
-
-
-def folder_of(visitor: Visitor) -> Path:
-    """Folder of its trial."""
-    return visitor.desk.workspace.folder / "fern"
 
 
 def drop(visitor: Visitor, **files: bytes) -> None:

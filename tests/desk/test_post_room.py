@@ -19,9 +19,9 @@ import pytest
 import trialkit
 from commands import run
 from contents import contents
-from desk_visitor import Visitor, told
+from desk_visitor import Visitor, folder_of, told
 from english_left import english_left, english_said, texts_of
-from returned_files import Good, good_return
+from returned_files import Good
 from trialkit.desk.tray import Tray
 from trialkit.desk.workspace import is_reserved
 from trialkit.tables.table_schema import load_schema
@@ -38,19 +38,6 @@ NAMES = (
     *load_schema("heads").columns,
 )
 """What the trial and the dropped sheet call things."""
-
-
-@pytest.fixture
-def good() -> Good:
-    """What a garden returns."""
-    return good_return()
-
-
-@pytest.fixture
-def laid_out(visitor: Visitor, good: Good) -> Visitor:
-    """A desk with one trial that is laid out, without any record."""
-    good.write_trial(visitor.desk.workspace.folder / "fern")
-    return visitor
 
 
 @dataclass
@@ -82,11 +69,6 @@ def copied(tmp_path: Path) -> Callable[..., Copy]:
         return Copy(place, named(files))
 
     return copy
-
-
-def folder_of(visitor: Visitor) -> Path:
-    """Folder of its trial."""
-    return visitor.desk.workspace.folder / "fern"
 
 
 def named(files: Mapping[str, bytes]) -> dict[str, bytes]:

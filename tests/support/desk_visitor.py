@@ -66,6 +66,11 @@ class Visitor:
         return job.where_next
 
 
+def folder_of(visitor: Visitor) -> Path:
+    """Folder of the trial of a desk that has one, laid out."""
+    return visitor.desk.workspace.folder / "fern"
+
+
 def told(answer: Any) -> str:
     """Text of the page's main part, without its marks."""
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", main_part(answer))).strip()

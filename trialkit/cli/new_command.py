@@ -15,6 +15,7 @@ from trialkit.cli.conversation import Command
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.shared_options import without_links
 from trialkit.cli.speaking import answer, tell
+from trialkit.domain.thresholds import MOST_BLOCKS
 from trialkit.protocol.starting import dose_from
 from trialkit.steps.following_steps import start_following
 from trialkit.steps.trial_steps import copy_bundled, started
@@ -54,7 +55,9 @@ DOSE = _Dose()
     multiple=True,
     help="What gardeners use now. Give it once for each of cultivar, dose and acid that you try.",
 )
-@click.option("--blocks", type=click.IntRange(1, 50), default=3, show_default=True, help="Blocks in each garden.")
+@click.option(
+    "--blocks", type=click.IntRange(1, MOST_BLOCKS), default=3, show_default=True, help="Blocks in each garden."
+)
 @click.option(
     "--from",
     "source",

@@ -12,6 +12,7 @@ from trialkit.cli.failures import CallFailure, speaks_plainly
 from trialkit.cli.named_choice import NamedChoice
 from trialkit.cli.shared_options import trial_folder
 from trialkit.cli.speaking import answer, tell
+from trialkit.domain.thresholds import MOST_BLOCKS
 from trialkit.languages import LANGUAGES
 
 
@@ -23,7 +24,7 @@ from trialkit.languages import LANGUAGES
 @click.option("--rejoin", is_flag=True, help="A garden that gave up takes part again. Its lots are as they were.")
 @click.option(
     "--blocks",
-    type=click.IntRange(1, 50),
+    type=click.IntRange(1, MOST_BLOCKS),
     help="Blocks of a garden that joins. If not given, as many as the others have.",
 )
 @click.option(

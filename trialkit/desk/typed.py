@@ -6,12 +6,14 @@ import re
 from collections.abc import Mapping
 
 from trialkit.desk.field_faults import FieldFault
+from trialkit.domain.errors import WrongCall
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.languages import gettext, in_every_language, translatable
 from trialkit.protocol.starting import dose_from
 from trialkit.tables.nearest import plain_name
 
 NONE, AND = translatable("none"), translatable("and")
+NO_REASON = translatable("Say why, for whoever asks later.")
 
 
 def names_in(text: str) -> list[str]:
@@ -73,6 +75,20 @@ def whole_number_in(text: str, least: int, most: int) -> int | None:
 def whole_number_fault(least: int, most: int) -> str:
     """Say which whole number is wanted."""
     return gettext("Write a whole number from {least} to {most}.", least=least, most=most)
+
+
+def reason_in(form: Mapping[str, str]) -> str:
+    """Return the reason that a form gives.
+
+    Raises
+    ------
+    WrongCall
+        If it gives none.
+    """
+    why = form.get("why", "").strip()
+    if not why:
+        raise WrongCall(gettext(NO_REASON))
+    return why
 
 
 def form_values(form: Mapping[str, str]) -> dict[str, str]:

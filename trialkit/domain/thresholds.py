@@ -13,3 +13,5 @@ DEGREE_DAY_BASE_C = 4.0
 SAME_VALUE_G = 1.0
 """Doses whose expected values differ by less, g per transplanted head or its price, are alike, and the smallest is
 taken (common practice, no source)."""
+MOST_BLOCKS = 50
+"""In a garden; more are a slip (common practice, no source)."""

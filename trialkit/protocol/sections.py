@@ -19,6 +19,7 @@ from pydantic_core import PydanticCustomError
 
 from trialkit.documents.problems import FactValue
 from trialkit.domain.fill_line import USUAL_FILL_L
+from trialkit.domain.thresholds import MOST_BLOCKS
 from trialkit.domain.units import Measures
 from trialkit.languages import ENGLISH, Language, translatable
 from trialkit.layouts.kinds import LAYOUT_KINDS
@@ -156,7 +157,7 @@ class Layout(Section):
 
     kind: Annotated[LayoutKindName, "Kind of layout."] = "randomised complete blocks"
     blocks: Annotated[
-        Annotated[int, Field(ge=1, le=50)],
+        Annotated[int, Field(ge=1, le=MOST_BLOCKS)],
         "Blocks in each garden. In a completely randomised layout, replicates. In a Latin square or row-column layout,"
         " squares or rectangles (1 if not given). In volunteer blocks, volunteers.",
     ] = 3

@@ -11,9 +11,10 @@ from trialkit.desk import deeds
 from trialkit.desk.application import desk, do_at_length, page, trial_folder, trial_page
 from trialkit.desk.deeds import Deed
 from trialkit.desk.published import files_of, show
+from trialkit.desk.typed import reason_in
 from trialkit.desk.workspace import LEDGER
 from trialkit.documents.ledger_entry import SHOWN_DIGITS
-from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.errors import NotComputed
 from trialkit.languages import gettext
 
 if TYPE_CHECKING:
@@ -80,9 +81,7 @@ def replace(name: str) -> AnyResponse:
     """Let what the trial says now take the place of what the ledger holds of it."""
     from trialkit.steps.evidence_steps import entry_of
 
-    folder, ledger, why = trial_folder(name), desk().workspace.ledger, request.form.get("why", "").strip()
-    if not why:
-        raise WrongCall(gettext("Say why, for whoever asks in a later season."))
+    folder, ledger, why = trial_folder(name), desk().workspace.ledger, reason_in(request.form)
     entry, _ = entry_of(folder, ledger)
     if entry is None:
         return keep(name)

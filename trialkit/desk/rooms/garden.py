@@ -15,8 +15,9 @@ from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, page, trial_folder
 from trialkit.desk.deeds import Deed, WentWrong, trouble_of
 from trialkit.desk.published import files_of
-from trialkit.desk.typed import whole_number_in
+from trialkit.desk.typed import NO_REASON, whole_number_in
 from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.thresholds import MOST_BLOCKS
 from trialkit.languages import LANGUAGES, gettext, language_tag, speaking
 from trialkit.pages.safe_text import safe_text
 from trialkit.tables.problem import TrialError
@@ -33,8 +34,6 @@ if TYPE_CHECKING:
 room = Blueprint("garden", __name__, url_prefix="/trial/<name>/garden")
 
 DAYS_TO_ANSWER = 7
-MOST_BLOCKS = 50
-"""As many as trial.toml allows."""
 LETTERS_A_LINE = 60
 """Of the message, about, as wide as the page shows it."""
 OF_WHAT_IS_MISSING = ("TK-H08", "TK-H09", "TK-H20")
@@ -73,10 +72,10 @@ def join(name: str) -> AnyResponse:
     if not site:
         faults.append(gettext("Give the garden a short name."))
     if not why:
-        faults.append(gettext("Say why, for whoever asks later."))
+        faults.append(gettext(NO_REASON))
     count = whole_number_in(blocks, 1, MOST_BLOCKS)
     if blocks and count is None:
-        faults.append(gettext("Blocks are a whole number from 1 to 50."))
+        faults.append(gettext("Blocks are a whole number from {least} to {most}.", least=1, most=MOST_BLOCKS))
     if faults:
         return _overview(name, request.form, tuple(faults))
     more: dict[str, Any] = ({"blocks": count} if blocks else {}) | (
@@ -184,7 +183,7 @@ def _noted(name: str, site: str, option: str, title: str, run: Callable[..., Non
     faults: list[str] = []
     why, on = request.form.get("why", "").strip(), _day(faults)
     if not why:
-        faults.append(gettext("Say why, for whoever asks later."))
+        faults.append(gettext(NO_REASON))
     if faults:
         return _garden(name, site, request.form, tuple(faults))
     words = ("site", name, site, option, "--why", why, "--on", str(on))

@@ -14,6 +14,7 @@ from trialkit.desk import deeds
 from trialkit.desk.application import desk, do, do_at_length, page
 from trialkit.desk.deeds import Deed
 from trialkit.desk.published import files_of, show
+from trialkit.desk.typed import reason_in
 from trialkit.desk.workspace import LEDGER
 from trialkit.domain.errors import WrongCall
 from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, spoken
@@ -185,9 +186,7 @@ def readmit() -> AnyResponse:
 
 def _noted(command: str, title: str, run: Callable[..., None]) -> AnyResponse:
     """Note something of an entry, with a reason."""
-    entry, why = request.form.get("entry", ""), request.form.get("why", "").strip()
-    if not why:
-        raise WrongCall(gettext("Say why, for whoever asks in a later season."))
+    entry, why = request.form.get("entry", ""), reason_in(request.form)
     words = ("evidence", command, entry, "--why", why, "--ledger", LEDGER)
     return do(Deed(title, (words,), partial(run, desk().workspace.ledger, entry, why)), "/ledger/")
 

@@ -18,6 +18,7 @@ from trialkit.desk.application import desk, do, do_at_length, page, trial_folder
 from trialkit.desk.deeds import Deed, WentWrong, command_line, trouble_of
 from trialkit.desk.returned import LEFT_OUT, ReturnedFile, TwoValues, counts_words, returned_file, saved_at, two_values
 from trialkit.desk.tray import Tray, Waiting, safe_name
+from trialkit.desk.typed import NO_REASON, reason_in
 from trialkit.documents.desk_documents import FileAnswers
 from trialkit.documents.returns import Choice
 from trialkit.domain.errors import NotComputed, WrongCall
@@ -252,9 +253,7 @@ def take_back(name: str) -> AnyResponse:
     """Take back a file that was merged, with a reason."""
     from trialkit.steps.record_steps import kept_returns
 
-    folder, file, why = trial_folder(name), request.form.get("file", ""), request.form.get("why", "").strip()
-    if not why:
-        raise WrongCall(gettext("Say why, for whoever asks later."))
+    folder, file, why = trial_folder(name), request.form.get("file", ""), reason_in(request.form)
     deed = Deed(
         gettext("Take back a file"),
         (("merge", name, "--take-back", file, "--why", why),),
@@ -365,7 +364,7 @@ def correct(name: str, table: TableName, bucket: str, second: str) -> AnyRespons
             now = value_words(table, column, known.get(column, ""))
             faults[column] = (gettext("Meanwhile the record was changed. It now says: {now}.", now=now),)
     if not why:
-        faults["why"] = (gettext("Say why, for whoever asks later."),)
+        faults["why"] = (gettext(NO_REASON),)
     nothing = gettext("Nothing was changed: there is nothing to correct.")
     trouble: tuple[str, ...] = () if changed else (nothing,)
     is_head = table == "heads"

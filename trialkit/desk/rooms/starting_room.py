@@ -19,6 +19,7 @@ from trialkit.desk.field_faults import FieldFault, by_field, faults_of
 from trialkit.desk.typed import acids_in, doses_in, form_values, names_in, whole_number_fault, whole_number_in
 from trialkit.documents.desk_documents import TrialDraft
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.thresholds import MOST_BLOCKS
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.languages import ENGLISH, LANGUAGES, gettext, own_name, spoken
 from trialkit.protocol.setting import as_typed, path_of, value_from
@@ -72,7 +73,7 @@ FIELDS_OF_KEYS = {
     "layout.blocks": "blocks",
     "layout.seed": "seed",
 }
-RANGES = {"blocks": (1, 50), "seed": (0, LARGEST_SEED)}
+RANGES = {"blocks": (1, MOST_BLOCKS), "seed": (0, LARGEST_SEED)}
 """Whole numbers that are taken."""
 USUAL = {"blocks": "3", "heads": "4", "language": ENGLISH, "measures": ""}
 ABOUT_THE_FORM = ("token", "at", "go", "draft", "instead_of")

@@ -361,3 +361,15 @@ def test_another_language_is_spoken_where_one_is(planned: Visitor) -> None:
     assert unescape(back[1]) == here
     assert planned.post("/language", {"language": "es", "back": here}).location == here
     assert planned.post("/language", {"language": "es", "back": "//elsewhere.example"}).location == "/"
+
+
+def test_a_list_that_was_not_there_is_not_taken_back(planned: Visitor) -> None:
+    """There is nothing to bring back, and no command that would: no button says so."""
+    (_folder(planned) / "sites.csv").unlink()
+    page = planned.get(f"{HERE}list/sites/")
+    seen = re.search(r'name="seen" value="([^"]*)"', page.text)
+    assert seen
+    sent = {"go": "save", "seen": seen[1], "text": "FERN\nMILL\nHARB"}
+    assert planned.post(f"{HERE}list/sites/", sent).status_code == 303
+    assert len(trialkit.Trial(_folder(planned)).sites()) == 3
+    assert "take-back" not in planned.get(HERE).text

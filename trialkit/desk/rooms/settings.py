@@ -279,6 +279,7 @@ def undo_of(name: str) -> Deed | None:
         return None
     if (
         found is None
+        or not (found.keys or found.tables)  # a table that was not there before is not taken away again
         or not found.after
         or found.frozen != (why_frozen(folder) is not None)
         or any(digest_of(folder / file) != is_now for file, is_now in found.after.items())
